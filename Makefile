@@ -1,0 +1,114 @@
+# SPDX-License-Identifier: MIT
+# soakledger. `make demo` plays an invented week, `make check` runs every test; both set up what they need.
+# VARIANT is how things are built: gcc (the product), clang (a second opinion), asan (ASan + UBSan, for tests).
+
+VARIANT ?= gcc
+V ?= 0
+Q := $(if $(filter 1,$(V)),,@)
+
+PACKAGES_BUILD := gcc make pkg-config libserialport-dev libsqlite3-dev libhpdf-dev libinih-dev libsystemd-dev libssl-dev \
+	fonts-dejavu-core
+PACKAGES_DEMO := poppler-utils
+PACKAGES_TEST := clang libclang-rt-14-dev libcmocka-dev libmodbus-dev python3-pymodbus python3-serial python3-numpy \
+	socat poppler-utils qpdf sqlite3 libsqlite3-dev mandoc
+PACKAGES_LINT := clang clang-format clang-tidy cppcheck mandoc
+
+LIBRARIES := libserialport sqlite3 inih libsystemd libcrypto
+WARNINGS := -Wall -Wextra -Wpedantic -Wconversion -Wshadow -Wstrict-prototypes -Wmissing-prototypes -Werror
+CC_gcc := gcc
+CC_clang := clang
+CC_asan := gcc
+FLAGS_gcc := -O2 -g -D_FORTIFY_SOURCE=2 -fstack-protector-strong -fPIE
+FLAGS_clang := -O2 -g -fPIE
+FLAGS_asan := -O1 -g -fno-omit-frame-pointer -fsanitize=address,undefined -fno-sanitize-recover=all
+LINK_gcc := -pie -Wl,-z,relro,-z,now
+LINK_clang := -pie
+LINK_asan := -fsanitize=address,undefined
+
+ifeq ($(filter $(VARIANT),gcc clang asan),)
+$(error VARIANT is '$(VARIANT)': expected gcc, clang or asan)
+endif
+
+BUILD := build/$(VARIANT)
+CC := $(CC_$(VARIANT))
+VERSION := $(shell cat .version 2>/dev/null || echo 0.1)
+CFLAGS = -std=c17 $(WARNINGS) $(FLAGS_$(VARIANT)) -MMD -MP -Iinclude -D_GNU_SOURCE \
+	-DSOAKLEDGER_VERSION='"$(VERSION)"' $(shell pkg-config --cflags $(LIBRARIES))
+LDLIBS = $(shell pkg-config --libs $(LIBRARIES)) -lhpdf -lpthread -lm
+
+# What each program is made of: the library's rooms, then each program's own folder.
+LIB_SRC := $(sort $(wildcard daemon/*/*.c))
+DAEMON_SRC := $(sort $(filter-out daemon/main.c,$(wildcard daemon/*.c)))
+REPORT_SRC := $(sort $(filter-out report/main.c,$(wildcard report/*.c)))
+SHOP_SRC := $(sort $(filter-out tests/shop/main.c tests/shop/until.c,$(wildcard tests/shop/*.c)))
+TEST_SRC := $(sort $(wildcard tests/test_*.c))
+TOOL_SRC := $(sort $(wildcard tests/tool_*.c))
+TEST_SUPPORT_SRC := $(sort $(wildcard tests/support/*.c))
+
+objects = $(patsubst %.c,$(BUILD)/%.o,$(1))
+LIB := $(BUILD)/libsoakledger.a
+DAEMON_LIB := $(BUILD)/libdaemon.a
+REPORT_LIB := $(BUILD)/libreport.a
+SHOP_LIB := $(BUILD)/libshop.a
+SUPPORT_LIB := $(BUILD)/libsupport.a
+PROGRAMS := $(BUILD)/soakledgerd $(BUILD)/soakledger
+SHOP := $(BUILD)/shop $(BUILD)/until
+TESTS := $(patsubst tests/%.c,$(BUILD)/%,$(TEST_SRC))
+TOOLS := $(patsubst tests/%.c,$(BUILD)/%,$(TOOL_SRC))
+
+.PHONY: all tests demo check lint format clean setup-build setup-demo setup-test setup-lint
+all: $(PROGRAMS)
+tests: $(PROGRAMS) $(SHOP) $(TESTS) $(TOOLS)
+
+$(BUILD)/%.o: %.c Makefile
+	@mkdir -p $(@D)
+	@[ '$(V)' = 1 ] || echo "  CC  $(VARIANT) $<"
+	$(Q)$(CC) $(CFLAGS) -c -o $@ $<
+
+$(LIB): $(call objects,$(LIB_SRC))
+$(DAEMON_LIB): $(call objects,$(DAEMON_SRC))
+$(REPORT_LIB): $(call objects,$(REPORT_SRC))
+$(SHOP_LIB): $(call objects,$(SHOP_SRC))
+$(SUPPORT_LIB): $(call objects,$(TEST_SUPPORT_SRC))
+$(LIB) $(DAEMON_LIB) $(REPORT_LIB) $(SHOP_LIB) $(SUPPORT_LIB):
+	@mkdir -p $(@D)
+	$(Q)rm -f $@ && ar rcs $@ $^
+
+# The daemon draws nothing and the reporter opens no line: their link lines say so.
+$(BUILD)/soakledgerd: $(BUILD)/daemon/main.o $(DAEMON_LIB) $(LIB)
+$(BUILD)/soakledger: $(BUILD)/report/main.o $(REPORT_LIB) $(LIB)
+$(BUILD)/shop: $(BUILD)/tests/shop/main.o $(SHOP_LIB) $(LIB)
+$(BUILD)/until: $(BUILD)/tests/shop/until.o $(LIB)
+$(TESTS) $(TOOLS): $(BUILD)/%: $(BUILD)/tests/%.o $(SUPPORT_LIB) $(DAEMON_LIB) $(REPORT_LIB) $(SHOP_LIB) $(LIB)
+$(PROGRAMS) $(SHOP) $(TESTS) $(TOOLS):
+	@[ '$(V)' = 1 ] || echo "  LD  $(VARIANT) $@"
+	$(Q)$(CC) $(LINK_$(VARIANT)) -o $@ $^ $(LDLIBS) $(if $(filter $(TESTS) $(TOOLS),$@),-lcmocka -lmodbus -lutil)
+
+setup-build: ; @tests/setup $(PACKAGES_BUILD)
+setup-demo: ; @tests/setup $(PACKAGES_BUILD) $(PACKAGES_DEMO)
+setup-test: ; @tests/setup $(PACKAGES_BUILD) $(PACKAGES_TEST)
+setup-lint: ; @tests/setup $(PACKAGES_BUILD) $(PACKAGES_TEST) $(PACKAGES_LINT)
+
+demo: setup-demo
+	$(Q)$(MAKE) --no-print-directory -j2 all build/$(VARIANT)/shop build/$(VARIANT)/until
+	$(Q)tests/demo/play $(BUILD) build/demo
+
+# gcc's and clang's builds must be clean; every test runs in the product's build and in the sanitizers'.
+check: setup-test
+	$(Q)$(MAKE) --no-print-directory -j2 VARIANT=clang tests
+	$(Q)$(MAKE) --no-print-directory -j2 VARIANT=gcc tests
+	$(Q)$(MAKE) --no-print-directory -j2 VARIANT=asan tests
+	$(Q)tests/run build/gcc build/asan
+
+C_FILES := $(LIB_SRC) $(wildcard daemon/*.c report/*.c tests/*.c tests/shop/*.c tests/support/*.c tests/fuzz/*.c tests/bench/*.c)
+H_FILES := $(wildcard include/soakledger/*.h tests/shop/*.h tests/support/*.h)
+lint: setup-lint
+	$(Q)tests/lint $(C_FILES) -- $(H_FILES) -- $(CFLAGS)
+
+format:
+	$(Q)clang-format -i $(C_FILES) $(H_FILES)
+
+clean:
+	rm -rf build
+
+-include $(shell find $(BUILD) -name '*.d' 2>/dev/null)

@@ -1,0 +1,31 @@
+// SPDX-License-Identifier: MIT
+#include "soakledger/fault.h"
+
+#include <errno.h>
+#include <stdarg.h>
+#include <stdio.h>
+#include <string.h>
+
+int fault_set(struct fault *fault, int status, const char *format, ...) {
+    va_list args;
+
+    fault->status = status;
+    va_start(args, format);
+    vsnprintf(fault->text, sizeof fault->text, format, args);
+    va_end(args);
+    return -1;
+}
+
+int fault_set_errno(struct fault *fault, int status, const char *format, ...) {
+    const int error = errno;
+    va_list args;
+    size_t used;
+
+    fault->status = status;
+    va_start(args, format);
+    vsnprintf(fault->text, sizeof fault->text, format, args);
+    va_end(args);
+    used = strlen(fault->text);
+    snprintf(fault->text + used, sizeof fault->text - used, ": %s", strerror(error));
+    return -1;
+}

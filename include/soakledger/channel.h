@@ -1,0 +1,55 @@
+// SPDX-License-Identifier: MIT
+/* channel: what a value on a controller means, and how registers become a reading.
+ *
+ * A channel is a place where something is measured or said (an oven's control thermocouple, its setpoint,
+ * its heating output). It outlives the sensor fitted to it. Its fitting says where the value is found
+ * (instrument, function, register), how it is written there, and what is plugged in.
+ */
+#ifndef SOAKLEDGER_CHANNEL_H
+#define SOAKLEDGER_CHANNEL_H
+
+#include <stddef.h>
+#include <stdint.h>
+
+#include "soakledger/quantity.h"
+#include "soakledger/reading.h"
+
+enum channel_role {
+    ROLE_CONTROL,  // the thermocouple the controller regulates by
+    ROLE_LOAD,     // in or on the charge
+    ROLE_SETPOINT, // what the controller is asked to hold
+    ROLE_OUTPUT,   // heating output, per cent
+    ROLE_AMBIENT,
+};
+enum { ROLE_COUNT = 5 };
+
+enum encoding { ENCODING_INT16, ENCODING_UINT16, ENCODING_INT32, ENCODING_UINT32, ENCODING_FLOAT32 };
+enum word_order { WORD_HIGH_FIRST, WORD_LOW_FIRST }; // which register of a 32-bit value holds the high half
+
+enum { CHANNEL_OPEN_VALUES = 4, CHANNEL_NAME_BYTES = 64 };
+
+struct channel_fitting {
+    uint8_t function;        // 3 (holding registers) or 4 (input registers)
+    uint16_t first_register; // as sent on the wire, counted from 0
+    enum encoding encoding;
+    enum word_order word_order;
+    int decimals;               // -3..6: value = raw / 10^decimals. For float32 too
+    enum temperature_unit unit; // ignored for ROLE_OUTPUT
+    int64_t low, high; // outside this the reading is under or over range; thousandths (°C for temperatures)
+    size_t open_count; // raw integers (before decimals) by which the controller says "open sensor"
+    int64_t open_raw[CHANNEL_OPEN_VALUES];
+};
+
+/* How many 16-bit registers an encoding takes: 1 or 2. */
+size_t channel_count_registers(enum encoding encoding);
+
+/* Turns registers into a reading's value and quality. `registers` holds channel_count_registers() words in
+ * wire order. Never fails: a NaN or an infinity is an open sensor, a value outside [low, high] is under or
+ * over range. °F is converted here and nowhere else. `t_ms` and `channel_id` of `reading` are left alone. */
+void channel_decode(const struct channel_fitting *fitting, const uint16_t *registers, struct reading *reading);
+
+/* "control", "load", "setpoint", "output", "ambient": the words of configuration, ledger and sheets. */
+const char *channel_role_name(enum channel_role role);
+const char *channel_encoding_name(enum encoding encoding); // "int16", "uint16", "int32", "uint32", "float32"
+
+#endif

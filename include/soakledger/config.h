@@ -1,0 +1,89 @@
+// SPDX-License-Identifier: MIT
+/* config: what is connected where. Read from one keyfile by both programs; checked whole, before anything starts.
+ *
+ * See soakledger.conf(5). All strings belong to the config. Cross references are indexes into its arrays,
+ * verified at reading.
+ */
+#ifndef SOAKLEDGER_CONFIG_H
+#define SOAKLEDGER_CONFIG_H
+
+#include <stdbool.h>
+#include <stddef.h>
+#include <stdint.h>
+
+#include "soakledger/channel.h"
+#include "soakledger/fault.h"
+
+enum line_kind { LINE_SERIAL, LINE_PSEUDO_TERMINAL };
+enum parity { PARITY_NONE, PARITY_EVEN, PARITY_ODD };
+
+struct config_line {
+    const char *name;
+    const char *device;
+    enum line_kind kind;
+    int speed_baud;
+    enum parity parity;
+    int stop_bits; // 1 or 2
+};
+
+struct config_instrument {
+    const char *name;
+    size_t line;
+    int address;             // 1..247
+    int64_t reply_within_ms; // time allowed from the end of a request to the reply's first byte
+    int retries;             // further tries of a request in the same interval, 0..3
+};
+
+struct config_sensor {
+    const char *identity;  // the number on the tag
+    const char *type;      // "K", "N", "S" ... or "" where the channel has no thermocouple
+    const char *tolerance; // tolerance class in words, "" if not given
+    int64_t fitted_ms;     // 0 if not given
+};
+
+/* Run detection and storage of one oven; meanings and defaults in soakledger.conf(5) and run.h. */
+struct config_oven {
+    const char *name;
+    int64_t begins_on_rise_mc;
+    int64_t rise_within_ms;
+    int64_t ends_after_ms;
+    int64_t ends_below_mc;
+    int64_t silent_after_ms;
+    int64_t lead_ms;                // how much before the beginning is kept at full rate
+    int64_t idle_interval_ms;       // between stored readings while no run is on
+    int64_t heats_at_most_mc_per_h; // nothing in this oven can warm faster
+};
+
+#define CONFIG_NO_SENSOR SIZE_MAX
+struct config_channel {
+    const char *name; // unique within its oven
+    size_t oven;
+    size_t instrument;
+    size_t sensor; // CONFIG_NO_SENSOR if none is named
+    enum channel_role role;
+    int64_t interval_ms; // 100 ms .. 1 h
+    struct channel_fitting fitting;
+};
+
+struct config {
+    const char *ledger_path;
+    const char *clock_page; // NULL: real time
+    const char *shop_name;  // printed at the top of sheets; "" if not given
+    const char *shop_address;
+    enum temperature_unit unit; // of sheets and terminal
+    const char *paper;          // "A4" or "Letter"
+    int utc_offset_min;         // of times on sheets, minutes east of UTC
+    size_t line_count, instrument_count, sensor_count, oven_count, channel_count;
+    struct config_line *lines;
+    struct config_instrument *instruments;
+    struct config_sensor *sensors;
+    struct config_oven *ovens;
+    struct config_channel *channels;
+    const char *text; // the file as read, for the ledger to keep by value
+};
+
+/* NULL with a fault that names file and line. */
+struct config *config_read(const char *path, struct fault *fault);
+void config_free(struct config *config);
+
+#endif

@@ -1,0 +1,166 @@
+// SPDX-License-Identifier: MIT
+/* judge: holds one oven run against one visit of a plan. Pure and streaming: readings in, findings and
+ * verdicts out; no I/O, no clock, memory that does not grow with the run. The daemon uses it live and every
+ * sheet uses it again on the stored readings; the same readings in the same order give the same answer.
+ *
+ * Load channels are those the plan names. B is soak temperature - lower band.
+ *
+ * Soak. A channel is in when its value is at or above B; it crosses B on the straight line between the two
+ * readings around it. The charge is in while every load channel is in: the soak begins when the last one rises
+ * through B and is broken when the first one falls. The requirement is on the longest unbroken stretch.
+ *
+ * Gap. No good reading of a channel for more than three of its intervals. What the channel did meanwhile is
+ * unknown, except that it cannot have warmed faster than the oven can. Two stretches are kept: the proven one,
+ * which a gap ends, and the possible one, in which every unknown moment counts as in. A limit that is kept
+ * by the one and broken by the other is not proven.
+ *
+ * Overshoot. Highest value of a load channel from its first crossing of B until the soak's last end, less the
+ * soak temperature. A gap in which a channel could have passed the limit, warming as fast as the oven can from
+ * its last good reading, makes a kept limit not proven.
+ *
+ * Spread. Within the longest unbroken proven stretch: hottest less coldest load channel, taken at each reading of
+ * the load channel with the longest interval from the latest reading of every other one not older than that
+ * interval. With one load channel there is no spread to judge: not proven.
+ *
+ * Ramp. Least-squares slope over a sliding window (5 min unless the plan says) of good readings of a load
+ * channel, while the window lies within the stated temperatures and before the soak begins; the steepest rise
+ * counts. Fewer than five readings in a full window, or a gap within the stated temperatures: not proven.
+ */
+#ifndef SOAKLEDGER_JUDGE_H
+#define SOAKLEDGER_JUDGE_H
+
+#include <stdbool.h>
+#include <stddef.h>
+#include <stdint.h>
+
+#include "soakledger/channel.h"
+#include "soakledger/fault.h"
+#include "soakledger/plan.h"
+#include "soakledger/reading.h"
+
+enum { JUDGE_GAP_INTERVALS = 3, JUDGE_LEAST_READINGS = 5, JUDGE_MOST_LOADS = 16 };
+
+/* Stored in the ledger by number: never renumber. */
+enum finding_kind {
+    FINDING_SOAK_BEGUN = 1,     // value: B
+    FINDING_SOAK_BROKEN = 2,    // a load channel fell through B; value: ms of the stretch that it ended
+    FINDING_SOAK_RESUMED = 3,   // all in again; value: lowest temperature meanwhile
+    FINDING_SOAK_FULFILLED = 4, // the proven stretch has reached the required time; value: that time, ms
+    FINDING_SOAK_EXCEEDED = 5,  // the stretch has passed the longest time allowed; value: that time, ms
+    FINDING_OVERSHOOT = 6,      // a load channel first passed the limit; value: the temperature read
+    FINDING_OVERSHOOT_PEAK = 7, // once back under the limit, or at the end: value: the peak
+    FINDING_SPREAD = 8,         // value: the spread that first passed the limit in this stretch
+    FINDING_RAMP = 9,           // value: the slope that first passed the limit, mc per hour
+    FINDING_GAP_BEGUN = 10,     // t: last good reading; value: the quality that came instead (enum quality)
+    FINDING_GAP_ENDED = 11,     // value: length of the gap, ms
+    FINDING_MORE = 12,          // too many of a kind to list; value: how many were left out; at the end
+};
+enum { FINDING_KIND_COUNT = 13, JUDGE_MOST_FINDINGS_OF_A_KIND = 32 };
+
+struct finding {
+    int64_t t_ms;
+    enum finding_kind kind;
+    size_t operation;   // index into the plan's operations
+    int64_t channel_id; // 0 if no single channel
+    int64_t value;      // see finding_kind; mc for temperatures
+    int64_t limit;      // what it was held against, same unit; 0 if nothing
+};
+
+enum requirement {
+    REQUIREMENT_RAMP = 1,       // mc per hour
+    REQUIREMENT_SOAK_LEAST = 2, // ms
+    REQUIREMENT_SOAK_MOST = 3,  // ms
+    REQUIREMENT_OVERSHOOT = 4,  // mc
+    REQUIREMENT_SPREAD = 5,     // mc
+};
+enum { REQUIREMENT_COUNT = 6, JUDGE_MOST_VERDICTS = 32 };
+
+enum outcome { OUTCOME_MET = 0, OUTCOME_NOT_PROVEN = 1, OUTCOME_NOT_MET = 2 }; // ordered from best to worst
+
+enum reason { // why a verdict is what it is, beyond the numbers
+    REASON_NONE = 0,
+    REASON_NO_RUN = 1,      // no oven run fulfils the operation
+    REASON_NO_LOAD = 2,     // the plan's load channels do not exist on that oven
+    REASON_NOT_REACHED = 3, // the charge never was in the band
+    REASON_GAP = 4,         // a gap could change the outcome
+    REASON_TOO_FEW = 5,     // too few readings
+    REASON_ONE_SENSOR = 6,  // a spread needs two load channels
+    REASON_RUN_OPEN = 7,    // the run is still on
+};
+enum { REASON_COUNT = 8 };
+
+struct verdict {
+    size_t operation;
+    enum requirement requirement;
+    enum outcome outcome;
+    enum reason reason;
+    int64_t required;
+    bool found_known;
+    int64_t found;      // proven value; valid if found_known
+    int64_t possible;   // for soak times: the longest stretch if every gap counts as in; else equal to found
+    int64_t margin;     // how far inside the limit, negative outside; valid if found_known
+    int64_t t_ms;       // when: the stretch's begin, the peak, the steepest moment; 0 if none
+    int64_t channel_id; // which channel decided; 0 if none
+};
+
+struct judge_channel {
+    int64_t channel_id;
+    const char *name;
+    enum channel_role role;
+    int64_t interval_ms;
+    int64_t heats_at_most_mc_per_h; // 0: no bound known
+};
+
+/* What a sheet draws and says about the soak of a visit beside the verdicts. Times 0 where there is none. */
+struct judge_soak {
+    int64_t first_begun_ms;                     // first time the charge was in
+    int64_t longest_begun_ms, longest_ended_ms; // longest unbroken proven stretch
+    int64_t last_ended_ms;                      // soak end: when it fell for good, or the last proven moment
+    int64_t total_in_ms;                        // all proven time in
+    int64_t possible_longest_ms;
+    int64_t breaks;                              // how often it fell and came back
+    int64_t peak_mc, peak_t_ms, peak_channel_id; // highest load value from first crossing on; peak_t 0 if none
+    int64_t gap_count, gap_total_ms;             // over the load channels, whole run
+};
+
+struct judge;
+
+/* Called for each finding as it is made, in order. */
+typedef void judge_sink(void *context, const struct finding *finding);
+
+/* `plan` must outlive the judge; `channels` is copied (all channels of the run's oven; the judge picks the load
+ * channels). Always succeeds unless memory is short or there are more than JUDGE_MOST_LOADS load channels. */
+struct judge *judge_open(const struct plan *plan, size_t visit, const struct judge_channel *channels, size_t count,
+                         judge_sink *sink, void *context, struct fault *fault);
+void judge_free(struct judge *judge);
+
+/* Readings in the order of reading_is_before; of any channel (others than load channels are passed over). A
+ * reading that repeats its channel's last time is ignored. */
+void judge_feed(struct judge *judge, const struct reading *reading);
+
+/* Ends the run at `t_ms`: open stretches and gaps are closed, last findings made. Feed nothing afterwards. */
+void judge_end(struct judge *judge, int64_t t_ms);
+
+/* Writes the verdicts of the visit in plan order, at most JUDGE_MOST_VERDICTS, and returns how many. Before
+ * judge_end they say how things stand, with REASON_RUN_OPEN where an outcome still could change. */
+size_t judge_verdicts(const struct judge *judge, struct verdict *verdicts);
+void judge_read_soak(const struct judge *judge, struct judge_soak *soak);
+size_t judge_count_loads(const struct judge *judge);
+int64_t judge_load_id(const struct judge *judge, size_t index);
+
+/* The verdicts of a visit for which there is no run: all not proven. */
+size_t judge_absent(const struct plan *plan, size_t visit, struct verdict *verdicts);
+
+/* The worst outcome; OUTCOME_NOT_PROVEN for none at all. */
+enum outcome judge_worst(const struct verdict *verdicts, size_t count);
+
+/* Plain words: "met", "not met", "not proven"; "soak time, at least"; "the charge never reached the band". */
+const char *judge_outcome_name(enum outcome outcome);
+const char *judge_requirement_name(enum requirement requirement);
+const char *judge_reason_text(enum reason reason);
+/* One finding as one plain sentence without time, e.g. "charge 1 passed the overshoot limit: 819.4 °C, limit 815.0
+ * °C". `channel` is the channel's name or NULL. At most `size` bytes with terminator. */
+void judge_describe_finding(const struct finding *finding, const char *channel, enum temperature_unit unit,
+                            char *out, size_t size);
+
+#endif

@@ -1,0 +1,48 @@
+// SPDX-License-Identifier: MIT
+/* run: recognises that an oven run begins and ends, with nobody present. Pure and streaming.
+ *
+ * A run begins when the oven has warmed by `begins_on_rise` above its lowest reading of the last `rise_within`;
+ * it is dated back to that lowest reading. It ends when, over all of the last `ends_after`, the oven was not
+ * heated (setpoint channel, if there is one, more than 30 K under the oven; output channel, if there is one, at
+ * zero; with neither: it cooled by at least `begins_on_rise` and never warmed); or at once when it falls below
+ * `ends_below` having been above; or when no good reading came for `silent_after`.
+ */
+#ifndef SOAKLEDGER_RUN_H
+#define SOAKLEDGER_RUN_H
+
+#include <stdbool.h>
+#include <stdint.h>
+
+#include "soakledger/channel.h"
+#include "soakledger/config.h"
+#include "soakledger/fault.h"
+
+enum run_change { RUN_SAME, RUN_BEGUN, RUN_ENDED };
+enum run_end {
+    RUN_END_OPEN = 0,
+    RUN_END_COOLING = 1,
+    RUN_END_COLD = 2,
+    RUN_END_SILENT = 3
+}; // stored: never renumber
+
+struct run_detector;
+
+/* `oven` is copied. */
+struct run_detector *run_open(const struct config_oven *oven, struct fault *fault);
+void run_free(struct run_detector *detector);
+
+/* One reading of a channel of role control (or of the one load channel that stands in for it), setpoint or
+ * output, in order of time. Readings of other roles are passed over. */
+enum run_change run_feed(struct run_detector *detector, enum channel_role role, const struct reading *reading);
+
+/* After RUN_BEGUN: when the run began. After RUN_ENDED: why. */
+int64_t run_begun_ms(const struct run_detector *detector);
+enum run_end run_end_reason(const struct run_detector *detector);
+
+/* A restarted daemon found a run open: go on as if it had been recognised here. */
+void run_resume(struct run_detector *detector, int64_t begun_ms, int64_t last_ms);
+bool run_is_on(const struct run_detector *detector);
+
+const char *run_end_name(enum run_end reason); // "still on", "cooling", "cold", "silent"
+
+#endif
