@@ -142,7 +142,7 @@ static void chart_draw_marks(struct chart_plot *plot, float y) {
 void chart_draw_mark_lines(struct chart_plot *plot) {
     const struct page_pen pen = {INK_QUIET, 0.35F, {1, 3}};
     const struct chart_dressing *dressing = plot->dressing;
-    const float top = plot->lanes_top + (dressing->mark_count > 0 ? MARK_LANE : 0) - MARK_RADIUS + MARK_RADIUS;
+    const float top = plot->lanes_top + (dressing->mark_count > 0 ? MARK_LANE : 0);
 
     if (dressing->mark_count > MARK_LINES_MOST)
         return;
@@ -182,6 +182,11 @@ static void chart_draw_soak_labels(struct chart_plot *plot, float begun, float e
     }
     chart_push_apart(centres, sizes, SOAK_LABELS, plot->area.left - SOAK_APART, plot->labels_right);
     for (size_t i = 0; i < SOAK_LABELS; i++) {
+        const float half = (sizes[i] - SOAK_APART) / HALF + 1;
+
+        // Paper behind the text: lines of marks pass through this lane.
+        page_fill_frame(plot->page, INK_PAPER,
+                        (struct page_frame){centres[i] - half, y - SOAK_TEXT, centres[i] + half, y + HALF});
         page_text(plot->page, centres[i], y, PAGE_CENTRE, i == 1 ? &strong : &type, texts[i]);
         page_line(plot->page, &leader, centres[i], y + 2, anchors[i], y + SOAK_TEXT + 2);
     }
