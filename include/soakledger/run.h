@@ -1,11 +1,14 @@
 // SPDX-License-Identifier: MIT
 /* run: recognises that an oven run begins and ends, with nobody present. Pure and streaming.
  *
- * A run begins when the oven has warmed by `begins_on_rise` above its lowest reading of the last `rise_within`;
- * it is dated back to that lowest reading. It ends when, over all of the last `ends_after`, the oven was not
- * heated (setpoint channel, if there is one, more than 30 K under the oven; output channel, if there is one, at
- * zero; with neither: it cooled by at least `begins_on_rise` and never warmed); or at once when it falls below
- * `ends_below` having been above; or when no good reading came for `silent_after`.
+ * A run begins when the oven has warmed by `begins_on_rise` above its lowest reading of the last `rise_within`,
+ * and it could have been heated (output channel, if there is one, on within that time; else setpoint channel, if
+ * there is one, asking for heat). It is dated back to that lowest reading.
+ *
+ * It ends when the oven has not been heated for `ends_after`: the output was off; with no output channel, the
+ * setpoint was more than 30 K under the oven; with neither, it never rose. Besides, it must have cooled by
+ * `begins_on_rise` meanwhile, unless a setpoint says that no heat is asked for. It also ends at once when it falls
+ * below `ends_below`, having been above, and when no good reading came for `silent_after`.
  */
 #ifndef SOAKLEDGER_RUN_H
 #define SOAKLEDGER_RUN_H
