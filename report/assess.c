@@ -204,8 +204,10 @@ static int assess_run(struct ledger *ledger, const struct plan *plan, struct ass
     int simulated;
 
     run->until_ms = run->run.ended_ms != 0 ? run->run.ended_ms : ledger_last_time(ledger, fault);
-    if (run->until_ms < run->run.begun_ms)
+    if (run->until_ms < 0)
         return -1;
+    if (run->until_ms < run->run.begun_ms) // it has only just begun
+        run->until_ms = run->run.begun_ms;
     run->oven = ledger_oven_name(ledger, run->run.oven_id, fault);
     run->channels = ledger_list_channels(ledger, run->run.oven_id, run->run.begun_ms, &run->channel_count, fault);
     if (run->oven == NULL || run->channels == NULL)
