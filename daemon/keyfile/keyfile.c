@@ -537,3 +537,23 @@ int keyfile_take_word(struct keyfile_section *s, const char *key, const char *co
     }
     return keyfile_fault(s->file, line, fault, "%s: '%s': expected %s", key, value, list);
 }
+
+int keyfile_require(struct keyfile_section *s, const char *key, int taken, const char *example,
+                    struct fault *fault) {
+    if (taken != 0)
+        return taken > 0 ? 0 : -1;
+    return keyfile_fault(s->file, s->line, fault, "[%s%s%s] has no %s: expected a line such as %s = %s", s->kind,
+                         s->name[0] != '\0' ? " " : "", s->name, key, key, example);
+}
+
+int keyfile_refuse(struct keyfile_section *s, const char *key, struct fault *fault, const char *format, ...) {
+    char text[FAULT_TEXT_BYTES];
+    int line = s->line;
+    va_list args;
+
+    keyfile_take(s, key, &line);
+    va_start(args, format);
+    vsnprintf(text, sizeof text, format, args);
+    va_end(args);
+    return keyfile_fault(s->file, line, fault, "%s: %s", key, text);
+}

@@ -43,30 +43,6 @@ static bool is_soak(const struct plan_operation *operation) {
     return operation->kind != OPERATION_HEAT;
 }
 
-/* The line of a key, or its section's where it is not given. */
-static int line_of(struct keyfile_section *section, const char *key) {
-    int line = keyfile_section_line(section);
-
-    keyfile_take(section, key, &line);
-    return line;
-}
-
-/* Turns a take of a key that must be there into 0 or -1. */
-static int require(struct whole *whole, struct keyfile_section *section, const char *key, int taken,
-                   const char *example) {
-    const char *name = keyfile_section_name(section);
-
-    if (taken == 0)
-        return keyfile_fault(whole->file, keyfile_section_line(section), whole->fault,
-                             "[%s%s%s] has no %s: expected a line such as %s = %s", keyfile_section_kind(section),
-                             name[0] != '\0' ? " " : "", name, key, key, example);
-    return taken > 0 ? 0 : -1;
-}
-
-static int refuse_key(struct whole *whole, struct keyfile_section *section, const char *key, const char *why) {
-    return keyfile_fault(whole->file, line_of(section, key), whole->fault, "%s: %s", key, why);
-}
-
 static int take_limit(struct keyfile_section *section, const char *key,
                       int (*take)(struct keyfile_section *, const char *, int64_t *, struct fault *),
                       struct plan_limit *limit, struct fault *fault) {
@@ -82,7 +58,7 @@ static int take_name(struct whole *whole, struct keyfile_section *section, const
     *name = value != NULL ? value : "";
     if (strlen(*name) < CHANNEL_NAME_BYTES)
         return 0;
-    return refuse_key(whole, section, key, "name too long: expected at most 63 bytes");
+    return keyfile_refuse(section, key, whole->fault, "name too long: expected at most 63 bytes");
 }
 
 /* Cuts the names of "channels: front, back" apart. */
@@ -101,17 +77,17 @@ static int read_load_names(struct whole *whole, struct keyfile_section *section,
             length--;
         name[length] = '\0';
         if (length == 0)
-            return refuse_key(
-                whole, section, "load",
+            return keyfile_refuse(
+                section, "load", whole->fault,
                 "a name is missing: expected names with commas between, such as channels: front, back");
         if (length >= CHANNEL_NAME_BYTES)
-            return refuse_key(whole, section, "load", "name too long: expected at most 63 bytes");
+            return keyfile_refuse(section, "load", whole->fault, "name too long: expected at most 63 bytes");
         if (plan->load_count == LOADS_MOST)
-            return refuse_key(whole, section, "load", "too many names: expected at most 16 channels");
+            return keyfile_refuse(section, "load", whole->fault, "too many names: expected at most 16 channels");
         for (size_t i = 0; i < plan->load_count; i++)
             if (strcmp(whole->load_names[i], name) == 0)
-                return keyfile_fault(whole->file, line_of(section, "load"), whole->fault,
-                                     "load: '%s' is named twice: expected each channel once", name);
+                return keyfile_refuse(section, "load", whole->fault,
+                                      "'%s' is named twice: expected each channel once", name);
         whole->load_names[plan->load_count++] = name;
     }
     plan->load_names = whole->load_names;
@@ -132,15 +108,17 @@ static int read_load(struct whole *whole, struct keyfile_section *section) {
         if (read_load_names(whole, section, load + strlen(channels_word)) != 0)
             return -1;
     } else {
-        return keyfile_fault(whole->file, line_of(section, "load"), whole->fault,
-                             "load: '%s': expected sensors, control, or channels: and their names", load);
+        return keyfile_refuse(section, "load", whole->fault,
+                              "'%s': expected sensors, control, or channels: and their names", load);
     }
     lag = keyfile_take_duration(section, "lag_allowance", &plan->lag_allowance_ms, whole->fault);
     if (plan->load == PLAN_LOAD_CONTROL)
-        return require(whole, section, "lag_allowance", lag,
-                       "10 min (or 0 min), since with load = control nothing measures the charge");
+        return keyfile_require(section, "lag_allowance", lag,
+                               "10 min (or 0 min), since with load = control nothing measures the charge",
+                               whole->fault);
     if (lag > 0)
-        return refuse_key(whole, section, "lag_allowance", "only with load = control: expected no such line");
+        return keyfile_refuse(section, "lag_allowance", whole->fault,
+                              "only with load = control: expected no such line");
     return lag;
 }
 
@@ -157,7 +135,8 @@ static int read_head(struct whole *whole) {
                              "[%s%s%s] stands first: expected [plan]", keyfile_section_kind(section),
                              keyfile_section_name(section)[0] != '\0' ? " " : "", keyfile_section_name(section));
     plan->title = keyfile_take(section, "title", NULL);
-    if (require(whole, section, "title", plan->title != NULL, "Plane irons, hardened and tempered") != 0)
+    if (keyfile_require(section, "title", plan->title != NULL, "Plane irons, hardened and tempered",
+                        whole->fault) != 0)
         return -1;
     plan->steel = (value = keyfile_take(section, "steel", NULL)) != NULL ? value : "";
     plan->source = (value = keyfile_take(section, "source", NULL)) != NULL ? value : "";
@@ -168,18 +147,19 @@ static int read_heat(struct whole *whole, struct keyfile_section *section, struc
     struct fault *fault = whole->fault;
     int taken = take_limit(section, "ramp_at_most", keyfile_take_rate, &operation->ramp_at_most, fault);
 
-    if (require(whole, section, "ramp_at_most", taken, "280 C/h") != 0)
+    if (keyfile_require(section, "ramp_at_most", taken, "280 C/h", whole->fault) != 0)
         return -1;
     if (operation->ramp_at_most.value == 0)
-        return refuse_key(whole, section, "ramp_at_most", "nothing heats at 0 C/h: expected more than that");
+        return keyfile_refuse(section, "ramp_at_most", whole->fault,
+                              "nothing heats at 0 C/h: expected more than that");
     taken = keyfile_take_span(section, "ramp_between", &operation->ramp_low_mc, &operation->ramp_high_mc, fault);
-    if (require(whole, section, "ramp_between", taken, "200 C .. 700 C") != 0)
+    if (keyfile_require(section, "ramp_between", taken, "200 C .. 700 C", whole->fault) != 0)
         return -1;
     operation->ramp_window_ms = RAMP_WINDOW_DEFAULT_MS;
     if (keyfile_take_duration(section, "ramp_window", &operation->ramp_window_ms, fault) < 0)
         return -1;
     if (operation->ramp_window_ms < RAMP_WINDOW_LEAST_MS || operation->ramp_window_ms > RAMP_WINDOW_MOST_MS)
-        return refuse_key(whole, section, "ramp_window", "out of range: expected 10 s to 2 h");
+        return keyfile_refuse(section, "ramp_window", whole->fault, "out of range: expected 10 s to 2 h");
     return 0;
 }
 
@@ -187,18 +167,18 @@ static int read_band(struct whole *whole, struct keyfile_section *section, struc
     struct fault *fault = whole->fault;
     int taken = keyfile_take_temperature(section, "temperature", &operation->temperature_mc, fault);
 
-    if (require(whole, section, "temperature", taken, "802 C") != 0)
+    if (keyfile_require(section, "temperature", taken, "802 C", whole->fault) != 0)
         return -1;
     taken = keyfile_take_difference(section, "below", &operation->below_mc, fault);
-    if (require(whole, section, "below", taken, "6 C") != 0)
+    if (keyfile_require(section, "below", taken, "6 C", whole->fault) != 0)
         return -1;
     if (operation->below_mc == 0)
-        return refuse_key(whole, section, "below", "a band of nothing: expected more than 0 C");
+        return keyfile_refuse(section, "below", whole->fault, "a band of nothing: expected more than 0 C");
     taken = keyfile_take_difference(section, "above", &operation->above_mc, fault);
-    if (require(whole, section, "above", taken, "6 C") != 0)
+    if (keyfile_require(section, "above", taken, "6 C", whole->fault) != 0)
         return -1;
     if (operation->above_mc == 0)
-        return refuse_key(whole, section, "above", "a band of nothing: expected more than 0 C");
+        return keyfile_refuse(section, "above", whole->fault, "a band of nothing: expected more than 0 C");
     return 0;
 }
 
@@ -206,18 +186,18 @@ static int read_times(struct whole *whole, struct keyfile_section *section, stru
     struct fault *fault = whole->fault;
     int taken = keyfile_take_duration(section, "time_at_least", &operation->time_at_least_ms, fault);
 
-    if (require(whole, section, "time_at_least", taken, "15 min") != 0)
+    if (keyfile_require(section, "time_at_least", taken, "15 min", whole->fault) != 0)
         return -1;
     if (operation->time_at_least_ms == 0)
-        return refuse_key(whole, section, "time_at_least", "no time at all: expected more than 0 min");
+        return keyfile_refuse(section, "time_at_least", whole->fault, "no time at all: expected more than 0 min");
     if (take_limit(section, "time_at_most", keyfile_take_duration, &operation->time_at_most, fault) < 0)
         return -1;
     if (operation->time_at_most.set &&
         operation->time_at_most.value < operation->time_at_least_ms + whole->plan.lag_allowance_ms)
-        return refuse_key(whole, section, "time_at_most",
-                          whole->plan.lag_allowance_ms > 0
-                              ? "less than time_at_least and lag_allowance together: expected at least that"
-                              : "less than time_at_least: expected at least that");
+        return keyfile_refuse(section, "time_at_most", whole->fault,
+                              whole->plan.lag_allowance_ms > 0
+                                  ? "less than time_at_least and lag_allowance together: expected at least that"
+                                  : "less than time_at_least: expected at least that");
     return 0;
 }
 
@@ -236,10 +216,11 @@ static int read_soak(struct whole *whole, struct keyfile_section *section, struc
     if (!spread->set)
         return 0;
     if (spread->value == 0)
-        return refuse_key(whole, section, "spread_at_most", "no two sensors agree to 0 C: expected more than that");
+        return keyfile_refuse(section, "spread_at_most", whole->fault,
+                              "no two sensors agree to 0 C: expected more than that");
     if (plan->load == PLAN_LOAD_CONTROL || (plan->load == PLAN_LOAD_NAMED && plan->load_count == 1))
-        return refuse_key(whole, section, "spread_at_most",
-                          "a spread needs two sensors in the charge: expected load = sensors or two channels");
+        return keyfile_refuse(section, "spread_at_most", whole->fault,
+                              "a spread needs two sensors in the charge: expected load = sensors or two channels");
     return 0;
 }
 
@@ -277,20 +258,20 @@ static int check_heat(struct whole *whole, size_t index, const struct plan_opera
     if (heat->oven[0] == '\0')
         heat->oven = soak->oven; // one visit, one oven
     if (strcmp(heat->oven, soak->oven) != 0)
-        return keyfile_fault(whole->file, line_of(section, "oven"), whole->fault,
-                             "oven: '%s', but the %s on line %d that it leads to is in %s%s%s: expected the same",
-                             heat->oven, plan_kind_name(soak->kind), soak->line,
-                             soak->oven[0] != '\0' ? "'" : "the batch's own", soak->oven,
-                             soak->oven[0] != '\0' ? "'" : "");
+        return keyfile_refuse(section, "oven", whole->fault,
+                              "'%s', but the %s on line %d that it leads to is in %s%s%s: expected the same",
+                              heat->oven, plan_kind_name(soak->kind), soak->line,
+                              soak->oven[0] != '\0' ? "'" : "the batch's own", soak->oven,
+                              soak->oven[0] != '\0' ? "'" : "");
     if (heat->ramp_high_mc > lower_edge_mc) {
         char high[QUANTITY_TEXT_BYTES], edge[QUANTITY_TEXT_BYTES];
 
-        return keyfile_fault(whole->file, line_of(section, "ramp_between"), whole->fault,
-                             "ramp_between: up to %s, which is inside the band of the %s on line %d: expected at "
-                             "most %s",
-                             quantity_format_temperature(heat->ramp_high_mc, UNIT_CELSIUS, 1, high),
-                             plan_kind_name(soak->kind), soak->line,
-                             quantity_format_temperature(lower_edge_mc, UNIT_CELSIUS, 1, edge));
+        return keyfile_refuse(section, "ramp_between", whole->fault,
+                              "up to %s, which is inside the band of the %s on line %d: expected at "
+                              "most %s",
+                              quantity_format_temperature(heat->ramp_high_mc, UNIT_CELSIUS, 1, high),
+                              plan_kind_name(soak->kind), soak->line,
+                              quantity_format_temperature(lower_edge_mc, UNIT_CELSIUS, 1, edge));
     }
     return 0;
 }
@@ -335,8 +316,8 @@ static int check_tempers(struct whole *whole) {
             return keyfile_fault(whole->file, operation->line, whole->fault,
                                  "a temper before the first soak: expected it behind one");
         if (operation->temperature_mc >= soak->temperature_mc)
-            return refuse_key(whole, keyfile_section(whole->file, i + 1), "temperature",
-                              "not below the soak before it: expected a temper to be cooler");
+            return keyfile_refuse(keyfile_section(whole->file, i + 1), "temperature", whole->fault,
+                                  "not below the soak before it: expected a temper to be cooler");
     }
     return 0;
 }
