@@ -199,6 +199,19 @@ static int assess_compare_stored(struct ledger *ledger, struct assess_run *run, 
 
 /* ---- visits and batch ---- */
 
+/* A finding is made when it is certain, which may be later than the moment it is about. Sheets list them by that
+ * moment; those of one moment stay as they were made. */
+static void assess_sort_findings(struct assess_run *run) {
+    for (size_t i = 1; i < run->finding_count; i++) {
+        const struct finding moved = run->findings[i];
+        size_t at = i;
+
+        for (; at > 0 && run->findings[at - 1].t_ms > moved.t_ms; at--)
+            run->findings[at] = run->findings[at - 1];
+        run->findings[at] = moved;
+    }
+}
+
 static int assess_run(struct ledger *ledger, const struct plan *plan, struct assess_run *run,
                       const struct assess_watch *watch, struct fault *fault) {
     int simulated;
@@ -223,7 +236,10 @@ static int assess_run(struct ledger *ledger, const struct plan *plan, struct ass
     if (run->events == NULL || simulated < 0)
         return -1;
     run->simulated = simulated == 1;
-    return assess_compare_stored(ledger, run, fault);
+    if (assess_compare_stored(ledger, run, fault) != 0)
+        return -1;
+    assess_sort_findings(run);
+    return 0;
 }
 
 static void assess_decide(const struct plan *plan, size_t number, struct assess_visit *visit) {

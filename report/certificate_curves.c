@@ -66,7 +66,7 @@ static int certificate_feed_curve(void *context, const struct reading *reading, 
     return 0;
 }
 
-const struct assess_watch certificate_watch(struct certificate *certificate) {
+struct assess_watch certificate_watch(struct certificate *certificate) {
     return (struct assess_watch){certificate, certificate_begin_curve, certificate_feed_curve};
 }
 

@@ -41,7 +41,7 @@ size_t certificate_first_number(const struct certificate *certificate, const str
 
 void certificate_front(struct certificate *certificate);
 
-const struct assess_watch certificate_watch(struct certificate *certificate);
+struct assess_watch certificate_watch(struct certificate *certificate);
 int certificate_draw_curves(struct certificate *certificate, struct fault *fault);
 
 void certificate_findings(struct certificate *certificate);
