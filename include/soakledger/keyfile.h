@@ -2,10 +2,10 @@
 /* keyfile: the strict form of "[section]" and "key = value" that configuration and plans share.
  *
  * libinih does the reading; what it lets pass is refused here: a line longer than its buffer, a key before
- * the first section, a key given twice, a value continued on the next line, a byte that is not UTF-8 text.
- * A section header is "[kind name]" or "[kind]": one word, then everything after the first space. Order is
- * kept. Every entry remembers its line, and whether someone asked for it, so that an unknown key can be
- * named with file and line.
+ * the first section, a key or a section given twice, a key without a value, a value continued on the next
+ * line, a byte that is not UTF-8 text. A section header is "[kind name]" or "[kind]": one word, then everything
+ * after the first space. Order is kept. Every entry remembers its line, and whether someone asked for it, so that
+ * an unknown key can be named with file and line.
  */
 #ifndef SOAKLEDGER_KEYFILE_H
 #define SOAKLEDGER_KEYFILE_H
@@ -52,6 +52,16 @@ int keyfile_take_date(struct keyfile_section *s, const char *key, int64_t *t_ms,
 /* One of `words` (NULL-terminated); value gets its index. The fault lists them all. */
 int keyfile_take_word(struct keyfile_section *s, const char *key, const char *const *words, int *value,
                       struct fault *fault);
+
+/* For a key that must be there: turns what a take returned into 0, or -1 with a fault that names the section, its
+ * line and an example of the key's value. */
+int keyfile_require(struct keyfile_section *s, const char *key, int taken, const char *example,
+                    struct fault *fault);
+
+/* Fills in a fault about a key's value that begins "name:line: key: "; the line is the section's if the key is not
+ * given. Returns -1. */
+int keyfile_refuse(struct keyfile_section *s, const char *key, struct fault *fault, const char *format, ...)
+    __attribute__((format(printf, 4, 5)));
 
 /* Fails (-1, EX_DATAERR) naming the first entry that nobody asked for: "name:line: unknown key 'x' in [y]". */
 int keyfile_refuse_unknown(const struct keyfile *file, struct fault *fault);

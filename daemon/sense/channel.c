@@ -1,0 +1,143 @@
+// SPDX-License-Identifier: MIT
+/* From registers to a reading. The raw value is kept as an exact fraction until it is rounded once, to
+ * thousandths of °C or of the channel's unit; no floating point takes part. */
+#include "soakledger/channel.h"
+
+#include <stdbool.h>
+
+#include "../quantity/wide.h"
+
+enum { REGISTER_BITS = 16 };
+
+/* IEEE 754 binary32: 1 bit sign, 8 bits exponent with this bias, 23 bits of fraction. */
+enum {
+    FLOAT_FRACTION_BITS = 23,
+    FLOAT_EXPONENT_BITS = 8,
+    FLOAT_BIAS = 127,
+    FLOAT_EXPONENT_SPECIAL = (1 << FLOAT_EXPONENT_BITS) - 1, // infinities and NaNs
+};
+
+/* Powers of two beyond which a float is either out of every range or nothing, whatever its decimals are: 2^60 /
+ * 10^6 is 10^12 degrees, 2^24 * 2^-60 * 10^3 is less than a thousandth of a thousandth. */
+enum { SHIFT_MOST = 60 };
+
+/* 0 °C is 32 °F, and a degree Fahrenheit is 5/9 of a degree Celsius: by definition. */
+enum { FAHRENHEIT_ZERO = 32, FAHRENHEIT_NUMERATOR = 5, FAHRENHEIT_DENOMINATOR = 9 };
+
+struct fraction {
+    wide numerator;
+    wide denominator; // > 0
+};
+
+size_t channel_count_registers(enum encoding encoding) {
+    return encoding == ENCODING_INT16 || encoding == ENCODING_UINT16 ? 1 : 2;
+}
+
+static uint32_t join_registers(const struct channel_fitting *fitting, const uint16_t *registers) {
+    const bool high_first = fitting->word_order == WORD_HIGH_FIRST;
+    const uint32_t high = registers[high_first ? 0 : 1], low = registers[high_first ? 1 : 0];
+
+    return high << REGISTER_BITS | low;
+}
+
+/* Two's complement of `bits` bits. */
+static int64_t sign_extend(uint32_t pattern, int bits) {
+    const int64_t modulus = INT64_C(1) << bits;
+
+    return pattern >= modulus / 2 ? (int64_t)pattern - modulus : (int64_t)pattern;
+}
+
+/* False for an infinity or a NaN. */
+static bool split_float(uint32_t pattern, struct fraction *raw) {
+    const bool negative = pattern >> (FLOAT_EXPONENT_BITS + FLOAT_FRACTION_BITS) != 0;
+    const int exponent = (int)(pattern >> FLOAT_FRACTION_BITS & FLOAT_EXPONENT_SPECIAL);
+    const uint32_t fraction = pattern & ((UINT32_C(1) << FLOAT_FRACTION_BITS) - 1);
+    const wide one = 1;
+    wide magnitude = fraction;
+    int shift = -FLOAT_BIAS - FLOAT_FRACTION_BITS + 1; // of a number without the implied leading bit
+
+    if (exponent == FLOAT_EXPONENT_SPECIAL)
+        return false;
+    if (exponent > 0) {
+        magnitude += one << FLOAT_FRACTION_BITS;
+        shift += exponent - 1;
+    }
+    if (shift < -SHIFT_MOST)
+        magnitude = shift = 0;
+    if (shift > SHIFT_MOST)
+        shift = SHIFT_MOST;
+    raw->numerator = (negative ? -magnitude : magnitude) * (shift > 0 ? one << shift : one);
+    raw->denominator = shift < 0 ? one << -shift : one;
+    return true;
+}
+
+static bool read_raw(const struct channel_fitting *fitting, const uint16_t *registers, struct fraction *raw) {
+    raw->denominator = 1;
+    switch (fitting->encoding) {
+    case ENCODING_INT16: raw->numerator = sign_extend(registers[0], REGISTER_BITS); return true;
+    case ENCODING_UINT16: raw->numerator = registers[0]; return true;
+    case ENCODING_INT32:
+        raw->numerator = sign_extend(join_registers(fitting, registers), 2 * REGISTER_BITS);
+        return true;
+    case ENCODING_UINT32: raw->numerator = join_registers(fitting, registers); return true;
+    case ENCODING_FLOAT32: return split_float(join_registers(fitting, registers), raw);
+    }
+    return false;
+}
+
+static bool says_open(const struct channel_fitting *fitting, const struct fraction *raw) {
+    for (size_t i = 0; i < fitting->open_count; i++)
+        if (raw->numerator == (wide)fitting->open_raw[i] * raw->denominator)
+            return true;
+    return false;
+}
+
+/* Thousandths of °C, or of whatever the channel's unit is. */
+static wide scale(const struct channel_fitting *fitting, struct fraction raw) {
+    if (fitting->decimals < 0)
+        raw.numerator *= wide_power_of_ten(-fitting->decimals);
+    else
+        raw.denominator *= wide_power_of_ten(fitting->decimals);
+    if (fitting->unit == UNIT_FAHRENHEIT) {
+        raw.numerator = (raw.numerator - FAHRENHEIT_ZERO * raw.denominator) * FAHRENHEIT_NUMERATOR;
+        raw.denominator *= FAHRENHEIT_DENOMINATOR;
+    }
+    return wide_divide(raw.numerator * QUANTITY_PER_UNIT, raw.denominator);
+}
+
+void channel_decode(const struct channel_fitting *fitting, const uint16_t *registers, struct reading *reading) {
+    struct fraction raw;
+    wide value;
+
+    reading->value = 0;
+    reading->quality = QUALITY_OPEN_SENSOR;
+    if (!read_raw(fitting, registers, &raw) || says_open(fitting, &raw))
+        return;
+    value = scale(fitting, raw);
+    if (value < fitting->low)
+        reading->quality = QUALITY_UNDER_RANGE;
+    else if (value > fitting->high)
+        reading->quality = QUALITY_OVER_RANGE;
+    else {
+        reading->quality = QUALITY_GOOD;
+        reading->value = (int64_t)value;
+    }
+}
+
+const char *channel_role_name(enum channel_role role) {
+    static const char *const names[ROLE_COUNT] = {
+        [ROLE_CONTROL] = "control", [ROLE_LOAD] = "load",       [ROLE_SETPOINT] = "setpoint",
+        [ROLE_OUTPUT] = "output",   [ROLE_AMBIENT] = "ambient",
+    };
+
+    return (unsigned)role < ROLE_COUNT ? names[role] : "unknown role";
+}
+
+const char *channel_encoding_name(enum encoding encoding) {
+    static const char *const names[] = {
+        [ENCODING_INT16] = "int16",   [ENCODING_UINT16] = "uint16",   [ENCODING_INT32] = "int32",
+        [ENCODING_UINT32] = "uint32", [ENCODING_FLOAT32] = "float32",
+    };
+
+    return (unsigned)encoding < sizeof names / sizeof *names ? names[encoding] : "unknown encoding";
+}
