@@ -12,6 +12,11 @@ void judge_make_finding(struct judge *judge, enum finding_kind kind, int64_t t_m
         judge->sink(judge->context, &finding);
 }
 
+bool judge_findings_equal(const struct finding *a, const struct finding *b) {
+    return a->t_ms == b->t_ms && a->kind == b->kind && a->operation == b->operation &&
+           a->channel_id == b->channel_id && a->value == b->value && a->limit == b->limit;
+}
+
 static bool plan_names(const struct plan *plan, const char *name) {
     for (size_t i = 0; i < plan->load_count; i++) {
         if (strcmp(plan->load_names[i], name) == 0)

@@ -170,13 +170,19 @@ static struct track *earliest_change(struct judge *judge, int64_t until_ms) {
     return earliest;
 }
 
-static void take_change(struct track *track, int64_t *t_ms) {
-    const struct change change = track->changes[track->changes_first];
+/* Takes all that changes at the moment of the earliest change. A single reading below B between two gaps is out for
+ * no time at all, and still says that the charge was out: `was_out` keeps it. */
+static void take_changes(struct judge *judge, struct track *track, bool *was_out) {
+    const int64_t t_ms = track->changes[track->changes_first].t_ms;
 
-    track->changes_first = (track->changes_first + 1) % track->changes_most;
-    track->changes_count--;
-    track->merged = change.to;
-    *t_ms = change.t_ms;
+    *was_out = false;
+    do {
+        track->merged = track->changes[track->changes_first].to;
+        track->changes_first = (track->changes_first + 1) % track->changes_most;
+        track->changes_count--;
+        *was_out |= track->merged == STANDING_OUT;
+        track = earliest_change(judge, t_ms);
+    } while (track != NULL);
 }
 
 static void take_samples(struct judge *judge, int64_t before_ms) {
@@ -195,13 +201,14 @@ void soak_advance(struct judge *judge, int64_t frontier_ms) {
 
     while ((track = earliest_change(judge, frontier_ms)) != NULL) {
         const int64_t t_ms = track->changes[track->changes_first].t_ms;
-        int64_t taken_ms, channel_id = track->channel.channel_id;
+        const int64_t channel_id = track->channel.channel_id;
+        bool was_out;
 
         take_samples(judge, t_ms);
         lengthen(judge, t_ms);
-        do // all that changes at this moment counts as one change
-            take_change(track, &taken_ms);
-        while ((track = earliest_change(judge, t_ms)) != NULL);
+        take_changes(judge, track, &was_out);
+        if (was_out)
+            stand(judge, STANDING_OUT, t_ms, channel_id);
         stand(judge, merge_standings(judge), t_ms, channel_id);
     }
     take_samples(judge, frontier_ms);

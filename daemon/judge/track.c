@@ -35,11 +35,15 @@ static void append_change(struct judge *judge, struct track *track, int64_t t_ms
     track->newest = to;
 }
 
-/* When the straight line from the last good reading to this one passes B. */
+/* When the straight line from the last good reading to this one passes B. A rise is rounded up and a fall down, so
+ * that rounding never lengthens a soak and never hides a reading below B. */
 static int64_t crossing_ms(const struct track *track, const struct reading *reading, int64_t edge_mc) {
-    const double share = (double)(edge_mc - track->good_mc) / (double)(reading->value - track->good_mc);
+    const int64_t apart_ms = reading->t_ms - track->good_ms;
+    const int64_t rise_mc = reading->value - track->good_mc;
 
-    return track->good_ms + (int64_t)(share * (double)(reading->t_ms - track->good_ms) + 0.5);
+    if (rise_mc > 0)
+        return track->good_ms + ((edge_mc - track->good_mc) * apart_ms + rise_mc - 1) / rise_mc;
+    return track->good_ms + (track->good_mc - edge_mc) * apart_ms / -rise_mc;
 }
 
 /* From when on nobody knows whether the channel is in: at once if it was in; if it was out, not before the oven

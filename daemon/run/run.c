@@ -17,6 +17,9 @@ struct low {
  * one before it, so the first is always the lowest. */
 enum { LOWS_MOST = 4096 };
 
+/* The temperature through the last `ends_after`, one value each twentieth of it. */
+enum { PAST_STEPS = 20 };
+
 struct run_detector {
     struct config_oven oven;
     bool on;
@@ -24,13 +27,14 @@ struct run_detector {
     enum run_end end;
     size_t lows_first, lows_count;
     int64_t good_ms, good_mc; // last good temperature
-    bool had_good;
-    bool was_warm;      // has been above ends_below in this run
-    int64_t driven_ms;  // last moment at which the output was on
-    int64_t heated_ms;  // last moment at which the oven was being heated
-    int64_t hottest_mc; // since then
-    int64_t coolest_mc; // since the temperature last rose
-    bool has_setpoint, has_output, asks, drives;
+    bool was_warm;            // has been well above ends_below in this run
+    bool has_setpoint, has_output;
+    bool asks;         // the setpoint asks for heat now
+    int64_t asked_ms;  // last moment at which it did
+    int64_t driven_ms; // last moment at which the output was on
+    size_t past_count; // of `past`, a ring; the newest is at (past_count - 1) % (PAST_STEPS + 1)
+    int64_t past_ms;   // when the newest was taken
+    int64_t past_mc[PAST_STEPS + 1];
     struct low lows[LOWS_MOST];
 };
 
@@ -71,8 +75,8 @@ static void begin(struct run_detector *detector, int64_t begun_ms, int64_t now_m
     detector->begun_ms = begun_ms;
     detector->end = RUN_END_OPEN;
     detector->was_warm = false;
-    detector->heated_ms = now_ms;
-    detector->hottest_mc = detector->coolest_mc = detector->good_mc;
+    detector->asked_ms = detector->driven_ms = now_ms;
+    detector->past_count = 0;
 }
 
 static enum run_change end(struct run_detector *detector, enum run_end reason) {
@@ -82,31 +86,49 @@ static enum run_change end(struct run_detector *detector, enum run_end reason) {
     return RUN_ENDED;
 }
 
-/* The output says whether the oven is heated; without one the setpoint does; without either a rise over the coolest
- * reading since does. */
-static void note_heating(struct run_detector *detector, const struct reading *reading) {
-    bool heated = reading->value > detector->coolest_mc + detector->oven.begins_on_rise_mc / 2;
+static void keep_past(struct run_detector *detector, const struct reading *reading) {
+    if (detector->past_count > 0 && reading->t_ms - detector->past_ms < detector->oven.ends_after_ms / PAST_STEPS)
+        return;
+    detector->past_ms = reading->t_ms;
+    detector->past_mc[detector->past_count++ % (PAST_STEPS + 1)] = reading->value;
+}
 
-    if (detector->has_output)
-        heated = detector->drives;
-    else if (detector->has_setpoint)
-        heated = detector->asks;
-    if (reading->value < detector->coolest_mc)
-        detector->coolest_mc = reading->value;
-    if (heated) {
-        detector->heated_ms = reading->t_ms;
-        detector->hottest_mc = detector->coolest_mc = reading->value;
+static int64_t past_at(const struct run_detector *detector, size_t step) {
+    return detector->past_mc[(detector->past_count + step) % (PAST_STEPS + 1)];
+}
+
+/* Through all of `ends_after` it fell: by enough to tell from noise, in every quarter of that time, and never rose.
+ */
+static bool has_cooled(const struct run_detector *detector) {
+    enum { QUARTERS = 4, QUARTER_STEPS = PAST_STEPS / QUARTERS };
+    const int64_t enough_mc = detector->oven.begins_on_rise_mc;
+    int64_t lowest_mc = INT64_MAX / 2;
+
+    if (detector->past_count <= PAST_STEPS || past_at(detector, 0) - past_at(detector, PAST_STEPS) < enough_mc)
+        return false;
+    for (size_t step = 0; step <= PAST_STEPS; step++) {
+        const int64_t value_mc = past_at(detector, step);
+
+        if (value_mc > lowest_mc + enough_mc / 2)
+            return false;
+        if (step >= QUARTER_STEPS &&
+            past_at(detector, step - QUARTER_STEPS) - value_mc < enough_mc / (2 * QUARTERS))
+            return false;
+        lowest_mc = value_mc < lowest_mc ? value_mc : lowest_mc;
     }
-    if (reading->value > detector->hottest_mc)
-        detector->hottest_mc = reading->value;
+    return true;
 }
 
 /* A controller in standby may go on showing its setpoint: then only cooling tells. */
-static bool has_cooled(const struct run_detector *detector, const struct reading *reading) {
-    if (reading->t_ms - detector->heated_ms < detector->oven.ends_after_ms)
-        return false;
-    return (detector->has_setpoint && !detector->asks) ||
-           reading->value <= detector->hottest_mc - detector->oven.begins_on_rise_mc;
+static bool is_left_to_cool(const struct run_detector *detector, int64_t t_ms) {
+    const int64_t since_ms = t_ms - detector->oven.ends_after_ms;
+
+    if (detector->has_output)
+        return detector->driven_ms <= since_ms &&
+               ((detector->has_setpoint && !detector->asks) || has_cooled(detector));
+    if (detector->has_setpoint)
+        return detector->asked_ms <= since_ms;
+    return has_cooled(detector);
 }
 
 /* An oven that nobody heats can still show a rise: the door is shut again and the walls give back their heat. */
@@ -121,7 +143,6 @@ static enum run_change take_temperature(struct run_detector *detector, const str
 
     if (detector->on && reading->t_ms - detector->good_ms >= detector->oven.silent_after_ms)
         return end(detector, RUN_END_SILENT); // too long unseen to call it the same run
-    detector->had_good = true;
     detector->good_ms = reading->t_ms;
     detector->good_mc = reading->value;
     if (!detector->on) {
@@ -131,11 +152,11 @@ static enum run_change take_temperature(struct run_detector *detector, const str
         begin(detector, lowest->t_ms, reading->t_ms);
         return RUN_BEGUN;
     }
-    note_heating(detector, reading);
-    detector->was_warm |= reading->value >= detector->oven.ends_below_mc;
+    keep_past(detector, reading);
+    detector->was_warm |= reading->value >= detector->oven.ends_below_mc + detector->oven.begins_on_rise_mc;
     if (detector->was_warm && reading->value < detector->oven.ends_below_mc)
         return end(detector, RUN_END_COLD);
-    return has_cooled(detector, reading) ? end(detector, RUN_END_COOLING) : RUN_SAME;
+    return is_left_to_cool(detector, reading->t_ms) ? end(detector, RUN_END_COOLING) : RUN_SAME;
 }
 
 enum run_change run_feed(struct run_detector *detector, enum channel_role role, const struct reading *reading) {
@@ -143,11 +164,12 @@ enum run_change run_feed(struct run_detector *detector, enum channel_role role, 
 
     if (role == ROLE_SETPOINT && good) {
         detector->has_setpoint = true;
-        detector->asks = !detector->had_good || reading->value > detector->good_mc - asks_within_mc;
+        detector->asks = reading->value > detector->good_mc - asks_within_mc;
+        if (detector->asks)
+            detector->asked_ms = reading->t_ms;
     } else if (role == ROLE_OUTPUT && good) {
         detector->has_output = true;
-        detector->drives = reading->value >= output_off;
-        if (detector->drives)
+        if (reading->value >= output_off)
             detector->driven_ms = reading->t_ms;
     } else if (role == ROLE_CONTROL || role == ROLE_LOAD) {
         if (good)
@@ -169,8 +191,6 @@ enum run_end run_end_reason(const struct run_detector *detector) {
 void run_resume(struct run_detector *detector, int64_t begun_ms, int64_t last_ms) {
     begin(detector, begun_ms, last_ms);
     detector->good_ms = last_ms;
-    detector->coolest_mc = INT64_MAX / 2; // the first reading decides
-    detector->hottest_mc = INT64_MIN / 2;
     detector->was_warm = true;
 }
 

@@ -125,6 +125,8 @@ struct judge_soak {
 
 struct judge;
 
+bool judge_findings_equal(const struct finding *a, const struct finding *b);
+
 /* Called for each finding as it is made, in order. */
 typedef void judge_sink(void *context, const struct finding *finding);
 

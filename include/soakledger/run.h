@@ -5,10 +5,11 @@
  * and it could have been heated (output channel, if there is one, on within that time; else setpoint channel, if
  * there is one, asking for heat). It is dated back to that lowest reading.
  *
- * It ends when the oven has not been heated for `ends_after`: the output was off; with no output channel, the
- * setpoint was more than 30 K under the oven; with neither, it never rose. Besides, it must have cooled by
- * `begins_on_rise` meanwhile, unless a setpoint says that no heat is asked for. It also ends at once when it falls
- * below `ends_below`, having been above, and when no good reading came for `silent_after`.
+ * It ends when it is left to cool for `ends_after`. With an output channel: the output was off, and the setpoint,
+ * if there is one, does not ask for heat or the oven cooled. With a setpoint alone: it asked for no heat. With
+ * neither: the oven cooled. Cooled means: by `begins_on_rise` at least, and never warmer than half of that over an
+ * earlier reading. A setpoint asks for heat unless it is more than 30 K under the oven. A run also ends at once
+ * when the oven falls below `ends_below`, having been above, and when no good reading came for `silent_after`.
  */
 #ifndef SOAKLEDGER_RUN_H
 #define SOAKLEDGER_RUN_H
