@@ -61,6 +61,7 @@ static int certificate_draw_rest(struct certificate *certificate, struct fault *
     certificate_limits(certificate);
     certificate_definitions(certificate);
     certificate_cautions(certificate);
+    certificate_signature(certificate);
     certificate_plan(certificate);
     return 0;
 }
@@ -78,7 +79,7 @@ static int certificate_draw(struct certificate *certificate, unsigned char **byt
              (long long)issue->batch_id);
     snprintf(header, sizeof header, "certificate %lld · batch %lld · revision %lld", (long long)issue->number,
              (long long)issue->batch_id, (long long)issue->revision);
-    snprintf(footer, sizeof footer, "issued %s %s · plan SHA-256 %.12s…",
+    snprintf(footer, sizeof footer, "issued %s · all times in %s · plan SHA-256 %.12s…",
              certificate_time(certificate, issue->issued_ms, time),
              words_offset(certificate->config->utc_offset_min, zone), certificate->assessed->batch->plan_sha256);
     about.header_left = shop[0] != '\0' ? shop : "Heat treatment";

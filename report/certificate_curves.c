@@ -10,7 +10,8 @@
 
 enum { MS_PER_MIN = 60000, AROUND_SOAK = 8, CLOSE_UP = 6 };
 
-static const float CHART_HEIGHT = 262, CAPTION_SIZE = 8.5F, CAPTION_LEADING = 15, CHART_AFTER = 10;
+static const float CHART_HEIGHT = 262, CHART_LEAST_HEIGHT = 205, HEADING_HEIGHT = 43, CAPTIONS_HEIGHT = 34,
+                   CAPTION_SIZE = 8.5F, CAPTION_LEADING = 15, CHART_AFTER = 10;
 
 static bool certificate_is_load(const struct assess_run *run, int64_t channel_id) {
     for (size_t i = 0; i < run->load_count; i++)
@@ -112,10 +113,10 @@ static struct chart *certificate_enlarge(struct certificate *certificate, const 
 
 /* ---- drawing ---- */
 
-static void certificate_caption(struct certificate *certificate, const char *text) {
+static void certificate_caption(struct certificate *certificate, const char *text, float height) {
     const struct page_type type = {PAGE_BOLD, CAPTION_SIZE, INK_TEXT};
 
-    sheet_need(&certificate->sheet, CAPTION_LEADING + CHART_HEIGHT);
+    sheet_need(&certificate->sheet, CAPTION_LEADING + 2 + height);
     sheet_paragraph(&certificate->sheet, &type, CAPTION_LEADING, text);
     certificate->sheet.y += 2;
 }
@@ -152,7 +153,7 @@ static int certificate_draw_close_up(struct certificate *certificate, const stru
     if (chart == NULL)
         return -1;
     close.zoom = true;
-    certificate_caption(certificate, "The soak, enlarged");
+    certificate_caption(certificate, "The soak, enlarged", CHART_HEIGHT);
     chart_draw(chart, certificate->page, sheet_take(&certificate->sheet, CHART_HEIGHT), &close);
     sheet_skip(&certificate->sheet, CHART_AFTER);
     chart_free(chart);
@@ -160,7 +161,8 @@ static int certificate_draw_close_up(struct certificate *certificate, const stru
 }
 
 static int certificate_draw_run(struct certificate *certificate, size_t visit, const struct assess_run *run,
-                                const struct chart_mark *marks, size_t mark_count, struct fault *fault) {
+                                const struct chart_mark *marks, size_t mark_count, float height,
+                                struct fault *fault) {
     const struct plan_operation *soak = plan_visit_soak(certificate->assessed->plan, visit);
     char band[CERTIFICATE_NAME_BYTES], text[CERTIFICATE_NAME_BYTES], length[QUANTITY_TEXT_BYTES];
     struct chart *chart = certificate_find_chart(certificate, run->run.run_id);
@@ -181,10 +183,17 @@ static int certificate_draw_run(struct certificate *certificate, size_t visit, c
     certificate_band_text(certificate, soak, band);
     snprintf(text, sizeof text, "%s",
              quantity_format_duration(run->soak.longest_ended_ms - run->soak.longest_begun_ms, length));
-    certificate_caption(certificate, "The whole run");
-    chart_draw(chart, certificate->page, sheet_take(&certificate->sheet, CHART_HEIGHT), &dressing);
+    certificate_caption(certificate, "The whole run", height);
+    chart_draw(chart, certificate->page, sheet_take(&certificate->sheet, height), &dressing);
     sheet_skip(&certificate->sheet, CHART_AFTER);
     return run->soak.longest_begun_ms != 0 ? certificate_draw_close_up(certificate, run, &dressing, fault) : 0;
+}
+
+/* A curve may be a little lower if that lets it stay on the page that is begun. */
+static float certificate_chart_height(const struct certificate *certificate) {
+    const float room = certificate->sheet.frame.bottom - certificate->sheet.y - HEADING_HEIGHT - CAPTIONS_HEIGHT;
+
+    return room >= CHART_LEAST_HEIGHT && room < CHART_HEIGHT ? room : CHART_HEIGHT;
 }
 
 static int certificate_draw_visit(struct certificate *certificate, size_t visit, struct fault *fault) {
@@ -193,6 +202,7 @@ static int certificate_draw_visit(struct certificate *certificate, size_t visit,
     char zone[QUANTITY_TEXT_BYTES];
     struct chart_mark *marks;
     size_t count;
+    float height;
     int result;
 
     certificate_visit_name(certificate->assessed->plan, visit, name, sizeof name);
@@ -206,14 +216,15 @@ static int certificate_draw_visit(struct certificate *certificate, size_t visit,
     if (marks == NULL)
         return fault_set(fault, EX_OSERR, "not enough memory for %zu findings", run->finding_count);
     count = certificate_marks(certificate, run, marks);
+    height = certificate_chart_height(certificate);
     snprintf(heading, sizeof heading, "Curve: %s", name);
-    sheet_heading(&certificate->sheet, heading, 2 * CAPTION_LEADING + CHART_HEIGHT);
+    sheet_heading(&certificate->sheet, heading, CAPTIONS_HEIGHT + height);
     snprintf(heading, sizeof heading, "Run %lld in oven %s, begun %s %s. Numbers refer to the list of findings.",
              (long long)run->run.run_id, run->oven, certificate_time(certificate, run->run.begun_ms, time),
              words_offset(certificate->config->utc_offset_min, zone));
     sheet_small(&certificate->sheet, heading);
     sheet_skip(&certificate->sheet, 4);
-    result = certificate_draw_run(certificate, visit, run, marks, count, fault);
+    result = certificate_draw_run(certificate, visit, run, marks, count, height, fault);
     free(marks);
     return result;
 }

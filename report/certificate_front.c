@@ -9,6 +9,8 @@
 #include "soakledger/ink.h"
 #include "soakledger/words.h"
 
+enum { MINUTES_LENGTH = 16 }; // of "2026-11-16 08:00:00", up to the minutes
+
 static const float TITLE_SIZE = 18, PANEL_PAD = 16, SIGN_SIZE = 46, ANSWER_SIZE = 27, SENTENCE_SIZE = 10.5F;
 static const float SENTENCE_LEADING = 15, PANEL_BAR = 5, PANEL_AFTER = 18, VISIT_SIGN = 8;
 
@@ -45,10 +47,14 @@ static void certificate_explain(const struct certificate *certificate, char *why
     }
     words_sentence(verdict, unit, sentence);
     certificate_operation_name(assessed->plan, verdict->operation, name, sizeof name);
-    name[0] = (char)toupper((unsigned char)name[0]); // a kind of operation: ASCII
+    // Both begin in ASCII: a kind of operation, and our own words.
     if (assessed->outcome == OUTCOME_MET)
-        snprintf(why, CERTIFICATE_LINE_BYTES, "Everything the plan requires was met. Closest to its limit: %s. %s",
-                 name, sentence);
+        sentence[0] = (char)tolower((unsigned char)sentence[0]);
+    else
+        name[0] = (char)toupper((unsigned char)name[0]);
+    if (assessed->outcome == OUTCOME_MET)
+        snprintf(why, CERTIFICATE_LINE_BYTES,
+                 "Everything the plan requires was met. Closest to its limit was %s: %s", name, sentence);
     else
         snprintf(why, CERTIFICATE_LINE_BYTES, "%s: %s", name, sentence);
     snprintf(how_many, CERTIFICATE_LINE_BYTES, "%zu of %zu requirements met, %zu not met, %zu not proven",
@@ -191,32 +197,55 @@ static void certificate_name_loads(const struct assess_batch *assessed, char *ou
     }
 }
 
+static const char *certificate_visit_oven(const struct assess_batch *assessed, size_t visit) {
+    const char *oven = plan_visit_soak(assessed->plan, visit)->oven;
+
+    return oven[0] != '\0' ? oven : assessed->oven;
+}
+
+/* The ovens of all visits, each once. */
+static void certificate_name_ovens(const struct assess_batch *assessed, char *out, size_t size) {
+    size_t used = 0;
+
+    out[0] = '\0';
+    for (size_t i = 0; i < assessed->visit_count && used < size; i++) {
+        const char *name = certificate_visit_oven(assessed, i);
+        bool before = false;
+
+        for (size_t k = 0; k < i; k++)
+            before = before || strcmp(name, certificate_visit_oven(assessed, k)) == 0;
+        if (!before)
+            used += (size_t)snprintf(out + used, size - used, "%s%s", used > 0 ? ", " : "", name);
+    }
+}
+
 static void certificate_facts(struct certificate *certificate) {
     const struct assess_batch *assessed = certificate->assessed;
     const struct ledger_batch *batch = assessed->batch;
     char opened[CERTIFICATE_NAME_BYTES], issued[CERTIFICATE_NAME_BYTES], time[QUANTITY_TEXT_BYTES];
     char zone[QUANTITY_TEXT_BYTES], plan[CERTIFICATE_LINE_BYTES], hash[CERTIFICATE_NAME_BYTES];
-    char loads[CERTIFICATE_LINE_BYTES];
+    char loads[CERTIFICATE_LINE_BYTES], ovens[CERTIFICATE_LINE_BYTES];
 
     words_offset(certificate->config->utc_offset_min, zone);
-    snprintf(opened, sizeof opened, "%lld, opened %s %s", (long long)batch->batch_id,
-             certificate_time(certificate, batch->opened_ms, time), zone);
+    snprintf(opened, sizeof opened, "%lld, opened %.*s", (long long)batch->batch_id, MINUTES_LENGTH,
+             certificate_time(certificate, batch->opened_ms, time));
     snprintf(issued, sizeof issued, "%s %s", certificate_time(certificate, certificate->issue->issued_ms, time),
              zone);
     snprintf(plan, sizeof plan, "%s", assessed->plan->title);
-    snprintf(hash, sizeof hash, "%.12s… (SHA-256; whole text on the last pages)", batch->plan_sha256);
+    snprintf(hash, sizeof hash, "%.12s…", batch->plan_sha256);
     certificate_name_loads(assessed, loads, sizeof loads);
+    certificate_name_ovens(assessed, ovens, sizeof ovens);
     const struct sheet_fact facts[] = {
         {"Customer", batch->customer},
         {"Charge", batch->charge},
         {"Order", batch->order_reference},
         {"Steel", assessed->plan->steel},
         {"Operator", batch->operator_name},
-        {"Oven", assessed->oven},
+        {"Oven", ovens},
         {"Batch", opened},
         {"Plan", plan},
         {"Issued", issued},
-        {"Plan's mark", hash},
+        {"Plan SHA-256", hash},
         {"Measured by", loads},
         {"Note", batch->note},
     };
@@ -224,12 +253,13 @@ static void certificate_facts(struct certificate *certificate) {
 }
 
 static void certificate_verdict_row(struct certificate *certificate, struct sheet_table *table,
-                                    const struct assess_run *run, const struct verdict *verdict) {
+                                    const struct assess_run *run, const struct verdict *verdict, bool same) {
     const enum temperature_unit unit = certificate->config->unit;
     const char *channel = certificate_channel_name(run, verdict->channel_id);
     char operation[CERTIFICATE_NAME_BYTES], limit[WORDS_LIMIT_BYTES], found[CERTIFICATE_LINE_BYTES];
     char margin[WORDS_LIMIT_BYTES], where[CERTIFICATE_LINE_BYTES], time[QUANTITY_TEXT_BYTES] = "";
 
+    certificate_operation_name(certificate->assessed->plan, verdict->operation, operation, sizeof operation);
     words_found(verdict, unit, found);
     if (verdict->reason != REASON_NONE)
         snprintf(found + strlen(found), sizeof found - strlen(found), ": %s", judge_reason_text(verdict->reason));
@@ -237,11 +267,10 @@ static void certificate_verdict_row(struct certificate *certificate, struct shee
         words_clock(verdict->t_ms, certificate->config->utc_offset_min, 1, time);
     snprintf(where, sizeof where, "%s%s%s", channel, channel[0] != '\0' && time[0] != '\0' ? "\n" : "", time);
     const struct sheet_cell cells[] = {
-        {certificate_operation_name(certificate->assessed->plan, verdict->operation, operation, sizeof operation),
-         SHEET_NO_MARK, false},
+        {same ? "" : operation, SHEET_NO_MARK, true},
         {judge_requirement_name(verdict->requirement), SHEET_NO_MARK, false},
         {words_limit(verdict->requirement, verdict->required, unit, limit), SHEET_NO_MARK, false},
-        {found, SHEET_NO_MARK, true},
+        {found, SHEET_NO_MARK, verdict->reason == REASON_NONE},
         {words_margin(verdict, unit, margin), SHEET_NO_MARK, false},
         {where, SHEET_NO_MARK, false},
         {judge_outcome_name(verdict->outcome), (int)verdict->outcome, true},
@@ -253,11 +282,11 @@ static void certificate_requirements(struct certificate *certificate) {
     char when[CERTIFICATE_NAME_BYTES], note[CERTIFICATE_LINE_BYTES], lag[QUANTITY_TEXT_BYTES];
     const struct sheet_column columns[] = {
         {"operation", 0.15F, PAGE_LEFT},
-        {"what", 0.13F, PAGE_LEFT},
+        {"what", 0.14F, PAGE_LEFT},
         {"required", 0.14F, PAGE_LEFT},
-        {"found", 0.18F, PAGE_LEFT},
-        {"margin", 0.13F, PAGE_LEFT},
-        {certificate_time_title(certificate, "channel and time", when, sizeof when), 0.14F, PAGE_LEFT},
+        {"found", 0.20F, PAGE_LEFT},
+        {"margin", 0.11F, PAGE_LEFT},
+        {certificate_time_title(certificate, "channel, time", when, sizeof when), 0.13F, PAGE_LEFT},
         {"outcome", 0.13F, PAGE_LEFT},
     };
     const struct assess_batch *assessed = certificate->assessed;
@@ -266,9 +295,12 @@ static void certificate_requirements(struct certificate *certificate) {
     sheet_heading(&certificate->sheet, "Required and found", 60);
     sheet_table_begin(&table, &certificate->sheet, columns, sizeof columns / sizeof columns[0]);
     for (size_t i = 0; i < assessed->visit_count; i++)
-        for (size_t k = 0; k < assessed->visits[i].verdict_count; k++)
-            certificate_verdict_row(certificate, &table, assess_deciding_run(&assessed->visits[i]),
-                                    &assessed->visits[i].verdicts[k]);
+        for (size_t k = 0; k < assessed->visits[i].verdict_count; k++) {
+            const struct verdict *verdict = &assessed->visits[i].verdicts[k];
+            const bool same = k > 0 && verdict[-1].operation == verdict->operation;
+
+            certificate_verdict_row(certificate, &table, assess_deciding_run(&assessed->visits[i]), verdict, same);
+        }
     sheet_table_end(&table);
     if (assessed->plan->lag_allowance_ms > 0) {
         snprintf(note, sizeof note,

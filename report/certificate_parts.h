@@ -53,6 +53,7 @@ void certificate_sampling(struct certificate *certificate);
 void certificate_definitions(struct certificate *certificate);
 void certificate_limits(struct certificate *certificate);
 void certificate_cautions(struct certificate *certificate);
+void certificate_signature(struct certificate *certificate);
 void certificate_plan(struct certificate *certificate);
 
 #endif

@@ -8,7 +8,7 @@
 
 enum { PER_CENT = 100, TENTHS_OF_PER_CENT = 1000, DATE_LENGTH = 10 };
 
-static const float ROWS_THAT_FOLLOW = 56;
+static const float ROWS_THAT_FOLLOW = 76, REMARK_AFTER = 6;
 
 typedef void certificate_visitor(struct certificate *certificate, struct sheet_table *table, size_t visit,
                                  const struct assess_run *run);
@@ -214,37 +214,54 @@ void certificate_events(struct certificate *certificate) {
 
 /* ---- instruments and completeness ---- */
 
+/* Was this very fitting listed for an earlier visit? */
+static bool certificate_listed_before(const struct certificate *certificate, size_t visit,
+                                      const struct ledger_channel *channel) {
+    for (size_t i = 0; i < visit; i++) {
+        const struct assess_run *run = assess_deciding_run(&certificate->assessed->visits[i]);
+        const struct ledger_channel *same = run != NULL ? assess_find_channel(run, channel->channel_id) : NULL;
+
+        if (same != NULL && same->since_ms == channel->since_ms)
+            return true;
+    }
+    return false;
+}
+
+static void certificate_list_instrument(struct certificate *certificate, struct sheet_table *table,
+                                        const struct assess_run *run, const struct ledger_channel *channel) {
+    char name[CERTIFICATE_LINE_BYTES], where[CERTIFICATE_LINE_BYTES], sensor[CERTIFICATE_LINE_BYTES];
+    char fitted[QUANTITY_TEXT_BYTES] = "", interval[QUANTITY_TEXT_BYTES], time[QUANTITY_TEXT_BYTES];
+
+    snprintf(name, sizeof name, "%s.%s", run->oven, channel->name);
+    snprintf(where, sizeof where, "%s, function %u, register %u, %s", channel->instrument,
+             (unsigned)channel->fitting.function, (unsigned)channel->fitting.first_register,
+             channel_encoding_name(channel->fitting.encoding));
+    snprintf(sensor, sizeof sensor, "%s%s%s%s%s", channel->sensor_identity,
+             channel->sensor_type[0] != '\0' ? ", type " : "", channel->sensor_type,
+             channel->sensor_tolerance[0] != '\0' ? ", " : "", channel->sensor_tolerance);
+    if (channel->sensor_fitted_ms != 0)
+        snprintf(fitted, sizeof fitted, "%.*s", DATE_LENGTH,
+                 certificate_time(certificate, channel->sensor_fitted_ms, time));
+    const struct sheet_cell cells[] = {
+        strong(name),
+        plain(channel_role_name(channel->role)),
+        plain(where),
+        plain(channel->role == ROLE_OUTPUT || channel->role == ROLE_SETPOINT ? "none"
+              : sensor[0] != '\0'                                            ? sensor
+                                                                             : "not stated"),
+        plain(fitted),
+        plain(quantity_format_duration(channel->interval_ms, interval)),
+    };
+    sheet_table_row(table, cells);
+}
+
 static void certificate_list_instruments(struct certificate *certificate, struct sheet_table *table, size_t visit,
                                          const struct assess_run *run) {
     if (run != assess_deciding_run(&certificate->assessed->visits[visit]))
         return;
-    for (size_t i = 0; i < run->channel_count; i++) {
-        const struct ledger_channel *channel = &run->channels[i];
-        char name[CERTIFICATE_LINE_BYTES], where[CERTIFICATE_LINE_BYTES], sensor[CERTIFICATE_LINE_BYTES];
-        char fitted[QUANTITY_TEXT_BYTES] = "", interval[QUANTITY_TEXT_BYTES], time[QUANTITY_TEXT_BYTES];
-
-        snprintf(name, sizeof name, "%s.%s", run->oven, channel->name);
-        snprintf(where, sizeof where, "%s, function %u, register %u, %s", channel->instrument,
-                 (unsigned)channel->fitting.function, (unsigned)channel->fitting.first_register,
-                 channel_encoding_name(channel->fitting.encoding));
-        snprintf(sensor, sizeof sensor, "%s%s%s%s%s", channel->sensor_identity,
-                 channel->sensor_type[0] != '\0' ? ", type " : "", channel->sensor_type,
-                 channel->sensor_tolerance[0] != '\0' ? ", " : "", channel->sensor_tolerance);
-        if (channel->sensor_fitted_ms != 0)
-            snprintf(fitted, sizeof fitted, "%.*s", DATE_LENGTH,
-                     certificate_time(certificate, channel->sensor_fitted_ms, time));
-        const struct sheet_cell cells[] = {
-            strong(name),
-            plain(channel_role_name(channel->role)),
-            plain(where),
-            plain(channel->role == ROLE_OUTPUT || channel->role == ROLE_SETPOINT ? "none"
-                  : sensor[0] != '\0'                                            ? sensor
-                                                                                 : "not stated"),
-            plain(fitted),
-            plain(quantity_format_duration(channel->interval_ms, interval)),
-        };
-        sheet_table_row(table, cells);
-    }
+    for (size_t i = 0; i < run->channel_count; i++)
+        if (!certificate_listed_before(certificate, visit, &run->channels[i]))
+            certificate_list_instrument(certificate, table, run, &run->channels[i]);
 }
 
 void certificate_instruments(struct certificate *certificate) {
@@ -257,10 +274,11 @@ void certificate_instruments(struct certificate *certificate) {
     if (!certificate_has_runs(certificate))
         return;
     sheet_heading(&certificate->sheet, "Instruments and sensors", ROWS_THAT_FOLLOW);
+    sheet_small(&certificate->sheet, "As they were when each run began. Registers are counted from 0.");
+    sheet_skip(&certificate->sheet, REMARK_AFTER);
     sheet_table_begin(&table, &certificate->sheet, columns, sizeof columns / sizeof columns[0]);
     certificate_each_run(certificate, &table, certificate_list_instruments);
     sheet_table_end(&table);
-    sheet_small(&certificate->sheet, "As they were when each run began. Registers are counted from 0.");
 }
 
 /* "12 no reply, 3 bad frame" */
@@ -329,10 +347,11 @@ void certificate_sampling(struct certificate *certificate) {
     if (!certificate_has_runs(certificate))
         return;
     sheet_heading(&certificate->sheet, "Sampling and completeness", ROWS_THAT_FOLLOW);
-    sheet_table_begin(&table, &certificate->sheet, columns, sizeof columns / sizeof columns[0]);
-    certificate_each_run(certificate, &table, certificate_list_sampling);
-    sheet_table_end(&table);
     sheet_small(&certificate->sheet,
                 "A gap is more than three intervals without a good reading. Readings due: one per "
                 "interval from the run's beginning to its end.");
+    sheet_skip(&certificate->sheet, REMARK_AFTER);
+    sheet_table_begin(&table, &certificate->sheet, columns, sizeof columns / sizeof columns[0]);
+    certificate_each_run(certificate, &table, certificate_list_sampling);
+    sheet_table_end(&table);
 }

@@ -101,6 +101,20 @@ void certificate_cautions(struct certificate *certificate) {
         "protective atmospheres suffocate: ventilate, and never leave a fire risk unattended.");
 }
 
+/* Lines for a pen: a certificate is a person's word as well. */
+void certificate_signature(struct certificate *certificate) {
+    const struct page_pen rule = {INK_TEXT, 0.6F, {0}};
+    const struct page_type type = {PAGE_REGULAR, 7.25F, INK_QUIET};
+    const float height = 64, gap = 30;
+    struct page_frame frame = sheet_take(&certificate->sheet, height);
+    const float middle = (frame.left + frame.right) / 2;
+
+    page_line(certificate->page, &rule, frame.left, frame.bottom - 12, middle - gap / 2, frame.bottom - 12);
+    page_line(certificate->page, &rule, middle + gap / 2, frame.bottom - 12, frame.right, frame.bottom - 12);
+    page_text(certificate->page, frame.left, frame.bottom - 2, PAGE_LEFT, &type, "place and date");
+    page_text(certificate->page, middle + gap / 2, frame.bottom - 2, PAGE_LEFT, &type, "name and signature");
+}
+
 void certificate_plan(struct certificate *certificate) {
     const struct page_type mono = {PAGE_MONO, 7.25F, INK_TEXT};
     const struct ledger_batch *batch = certificate->assessed->batch;

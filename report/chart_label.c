@@ -241,6 +241,17 @@ static size_t chart_count_covered(const struct chart_plot *plot, struct page_fra
         for (size_t i = 0; i < sizeof edges / sizeof edges[0]; i++)
             covered += edges[i] >= frame.left && edges[i] <= frame.right ? CHART_COLUMNS / 10 : 0;
     }
+    for (size_t i = 0; i < plot->chart->count; i++)
+        for (size_t k = 0; k < plot->chart->envelopes[i].gap_count; k++) {
+            const struct envelope_gap *gap = &plot->chart->envelopes[i].gaps[k];
+
+            covered += chart_x(plot, gap->to_ms) >= frame.left && chart_x(plot, gap->from_ms) <= frame.right;
+        }
+    for (size_t i = 0; i < plot->dressing->mark_count; i++) {
+        const float x = chart_x(plot, plot->dressing->marks[i].t_ms);
+
+        covered += x >= frame.left && x <= frame.right;
+    }
     return covered;
 }
 

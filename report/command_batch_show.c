@@ -8,7 +8,7 @@
 #include "soakledger/words.h"
 
 enum { COLUMNS = 5 };
-static const size_t WIDTHS[COLUMNS] = {19, 18, 17, 11, 10};
+static const size_t WIDTHS[COLUMNS] = {18, 17, 17, 13, 10};
 
 static void command_show_upper(const char *from, char *out, size_t size) {
     size_t i = 0;

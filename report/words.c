@@ -140,19 +140,27 @@ char *words_found(const struct verdict *verdict, enum temperature_unit unit, cha
     return out;
 }
 
+/* Durations are shown in whole seconds, rounded down; the margin is what these shown values leave, so that the
+ * sheet's own sums are right. */
+static int64_t words_shown_margin(const struct verdict *verdict) {
+    const bool least = verdict->requirement == REQUIREMENT_SOAK_LEAST;
+    int64_t shown;
+
+    if (!least && verdict->requirement != REQUIREMENT_SOAK_MOST)
+        return verdict->margin;
+    shown = verdict->found / MS_PER_S * MS_PER_S;
+    shown = least ? shown - verdict->required : verdict->required - shown;
+    return shown < 0 == verdict->margin < 0 ? shown : verdict->margin;
+}
+
 char *words_margin(const struct verdict *verdict, enum temperature_unit unit, char *out) {
-    const int64_t size = verdict->margin < 0 ? -verdict->margin : verdict->margin;
+    const int64_t margin = words_shown_margin(verdict);
     char text[QUANTITY_TEXT_BYTES];
 
     out[0] = '\0';
-    if (!verdict->found_known)
-        return out;
-    words_value(verdict->requirement, size, unit, text);
-    if (verdict->margin >= 0)
-        snprintf(out, WORDS_LIMIT_BYTES, "%s to spare", text);
-    else
-        snprintf(out, WORDS_LIMIT_BYTES, "%s %s", text,
-                 verdict->requirement == REQUIREMENT_SOAK_LEAST ? "short" : "too much");
+    if (verdict->found_known)
+        snprintf(out, WORDS_LIMIT_BYTES, "%s%s", margin < 0 ? "−" : "+",
+                 words_value(verdict->requirement, margin < 0 ? -margin : margin, unit, text));
     return out;
 }
 

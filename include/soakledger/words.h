@@ -27,7 +27,7 @@ char *words_limit(enum requirement requirement, int64_t value, enum temperature_
 /* What was found, with a ceiling where a gap leaves one: "11 min, 22 min at most possible"; "nothing" if unknown.
  */
 char *words_found(const struct verdict *verdict, enum temperature_unit unit, char *out);
-/* How far inside the limit: "2.1 °C inside", "8 min 48 s short"; "" if not known. */
+/* How far inside the limit: "+2.1 °C", or outside: "−8 min 48 s"; "" if not known. */
 char *words_margin(const struct verdict *verdict, enum temperature_unit unit, char *out);
 /* One plain sentence: "The soak lasted 11 min 12 s; 20 min were required." */
 char *words_sentence(const struct verdict *verdict, enum temperature_unit unit, char *out);
