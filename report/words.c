@@ -150,7 +150,7 @@ static int64_t words_shown_margin(const struct verdict *verdict) {
         return verdict->margin;
     shown = verdict->found / MS_PER_S * MS_PER_S;
     shown = least ? shown - verdict->required : verdict->required - shown;
-    return shown < 0 == verdict->margin < 0 ? shown : verdict->margin;
+    return (shown < 0) == (verdict->margin < 0) ? shown : verdict->margin;
 }
 
 char *words_margin(const struct verdict *verdict, enum temperature_unit unit, char *out) {
