@@ -99,7 +99,7 @@ static int add_session(struct daemon *daemon, struct fault *fault) {
 
 /* Says how long nothing was recorded, and how that is known. Called before the session is added. */
 static int describe_start(struct daemon *daemon, struct event *event, struct fault *fault) {
-    struct ledger_session last;
+    struct ledger_session last = {0};
     struct ledger_run run;
     const int found = ledger_last_session(daemon->ledger, &last, fault);
     const int64_t last_ms = ledger_last_time(daemon->ledger, fault);
