@@ -2,10 +2,10 @@
 /* keyfile: the strict form of "[section]" and "key = value" that configuration and plans share.
  *
  * libinih does the reading; what it lets pass is refused here: a line longer than its buffer, a key before
- * the first section, a key given twice, a value continued on the next line, a byte that is not UTF-8 text.
- * A section header is "[kind name]" or "[kind]": one word, then everything after the first space. Order is
- * kept. Every entry remembers its line, and whether someone asked for it, so that an unknown key can be
- * named with file and line.
+ * the first section, a key or a section given twice, a key without a value, a value continued on the next
+ * line, a byte that is not UTF-8 text. A section header is "[kind name]" or "[kind]": one word, then everything
+ * after the first space. Order is kept. Every entry remembers its line, and whether someone asked for it, so that
+ * an unknown key can be named with file and line.
  */
 #ifndef SOAKLEDGER_KEYFILE_H
 #define SOAKLEDGER_KEYFILE_H
