@@ -15,6 +15,7 @@ static const double PER_CENT = 100;
 static const double J_PER_KJ = 1000;
 
 enum { STEP_LEAST_MS = 100, STEP_MOST_MS = 1000, ADDRESS_MOST = 247, DECIMALS_MOST = 3 };
+enum { DEFAULT_AMBIENT_MC = 21000 }; // as the header says
 static const char *const YES_NO[] = {"yes", "no", NULL};
 
 struct reader {
@@ -185,7 +186,7 @@ static int read_oven(struct reader *reader) {
     struct scene_oven *out = &reader->scene->ovens[reader->scene->oven_count];
     struct heat_build *build = &out->build;
     const double required = -1;
-    int64_t ambient_mc = 21 * QUANTITY_PER_UNIT; // the default the header names
+    int64_t ambient_mc = DEFAULT_AMBIENT_MC;
     double capacity_kj = required, radiation_cm2 = 0;
 
     build->power_w = build->loss_w_per_k = required;

@@ -185,7 +185,7 @@ static int refuse(const struct words *said, const char *text, struct fault *faul
 }
 
 int sentence_parse(const struct scene *scene, const char *text, struct scene_event *event, struct fault *fault) {
-    struct words said, pattern;
+    struct words said = {0}, pattern = {0};
     size_t begin[WORDS + 1];
 
     memset(event, 0, sizeof *event);
