@@ -18,7 +18,7 @@
 #include "shop/server.h"
 
 enum { S_PER_H = 3600 };
-static const int64_t MS_PER_S = 1000, MS_PER_MIN = 60000;
+static const int64_t MS_PER_S = 1000, MS_PER_MIN = 60000, MIN_PER_DAY = 1440;
 static const int64_t start_ms = INT64_C(1794812400000); // 2026-11-16T07:00:00Z
 static const char week_path[] = "tests/demo/week.shop";
 
@@ -510,7 +510,7 @@ static void the_week_tells_its_story(void **state) {
             play_advance(play, scene->start_ms + t * MS_PER_S);
             watch_soak(&days[day], play, scene->start_ms + t * MS_PER_S);
         }
-        minutes[day] = (double)(days[day].ends_ms - days[day].begins_ms) / MS_PER_MIN;
+        minutes[day] = (double)(days[day].ends_ms - days[day].begins_ms) / (double)MS_PER_MIN;
         assert_true(days[day].spread_c < 6);
     }
     assert_true(minutes[MONDAY] > 20 && minutes[MONDAY] < 23);
@@ -533,9 +533,9 @@ static void every_batch_is_tempered(void **state) {
     int minutes[4] = {0};
 
     (void)state;
-    for (int64_t minute = 0; minute < INT64_C(4) * 24 * 60; minute++) {
+    for (int64_t minute = 0; minute < 4 * MIN_PER_DAY; minute++) {
         play_advance(play, scene->start_ms + minute * MS_PER_MIN);
-        minutes[minute / (24 * 60)] += fabs(play_show_load(play, 2) - 190) < 5;
+        minutes[minute / MIN_PER_DAY] += fabs(play_show_load(play, 2) - 190) < 5;
     }
     for (int day = 0; day < 4; day++)
         assert_in_range(minutes[day], 120, 140);

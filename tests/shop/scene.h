@@ -92,6 +92,7 @@ enum {
     SCENE_ARGUMENTS = 3,
 };
 
+/* Each begins with its name. */
 struct scene_line {
     char name[SCENE_NAME_BYTES];
     char link[SCENE_PATH_BYTES];
