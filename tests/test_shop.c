@@ -359,6 +359,8 @@ static void an_open_control_sensor_turns_the_heat_off(void **state) {
     assert_true(oven.output == 1);
     heat_step(&oven, 1, NAN);
     assert_true(oven.output == 0);
+    heat_step(&oven, 1, 20); // and leaves no trace when it closes again
+    assert_true(oven.output == 1);
 }
 
 /* ---- play ---- */
@@ -461,6 +463,28 @@ static void faults_come_and_go(void **state) {
     assert_true(play_line_is_there(play, 0));
     assert_int_equal(play_next_line_change_ms(play), INT64_MAX);
     play_close(play);
+    scene_free(scene);
+}
+
+static void a_controller_without_power_does_not_heat(void **state) {
+    struct scene *scene = parse_scene("1 = 2026-11-16T07:00:00Z oven kiln holds 500 C\n"
+                                      "2 = 2026-11-16T07:01:00Z controller kiln power off\n"
+                                      "3 = 2026-11-16T07:02:00Z controller kiln power on\n"
+                                      "4 = 2026-11-16T07:03:00Z oven kiln off\n");
+    static const double EXPECTED[] = {1, 0, 1, 0}; // half a minute after each
+    struct play *play = begin(scene), *shown;
+
+    (void)state;
+    for (int i = 0; i < 4; i++) {
+        play_advance(play, start_ms + i * MS_PER_MIN + 30 * MS_PER_S);
+        assert_true(play_oven(play, 0)->output == EXPECTED[i]);
+    }
+    scene->controllers[0].regulates = false; // one that only shows has no say
+    shown = begin(scene);
+    play_advance(shown, start_ms + MS_PER_MIN + 30 * MS_PER_S);
+    assert_true(play_oven(shown, 0)->output == 1);
+    play_close(play);
+    play_close(shown);
     scene_free(scene);
 }
 
@@ -602,6 +626,7 @@ int main(void) {
         cmocka_unit_test(values_do_not_depend_on_who_asks_how_often),
         cmocka_unit_test(noise_has_the_deviation_asked_for),
         cmocka_unit_test(faults_come_and_go),
+        cmocka_unit_test(a_controller_without_power_does_not_heat),
         cmocka_unit_test(the_week_tells_its_story),
         cmocka_unit_test(every_batch_is_tempered),
         cmocka_unit_test(a_bad_scenario_is_refused_with_its_line),

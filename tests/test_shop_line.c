@@ -269,6 +269,39 @@ static void frames_in_pieces_and_junk_are_told_apart(void **state) {
     scene_free(scene);
 }
 
+static void a_slow_controller_answers_when_its_delay_is_over(void **state) {
+    struct stage *stage = *state;
+    struct scene *scene = parse_scene("");
+    struct play *play = begin(scene);
+    struct fault fault;
+    struct tally *tally = tally_open(scene, NULL, &fault);
+    struct port *port = port_new(scene, 0, stage->folder, &fault);
+    uint8_t reply[SERVER_FRAME_BYTES];
+    int64_t due_us;
+    int client;
+
+    scene->controllers[0].reply_delay_ms = 20;
+    assert_non_null(tally);
+    assert_non_null(port);
+    assert_int_equal(port_appear(port, &fault), 0);
+    client = open(stage->link, O_RDWR | O_NOCTTY | O_NONBLOCK);
+    assert_true(client >= 0);
+    assert_int_equal(port_due_us(port), INT64_MAX);
+    assert_int_equal(exchange(port, play, tally, client, "110300010001D75A", reply), 0);
+    due_us = start_ms * US_PER_MS + 20 * US_PER_MS;
+    assert_int_equal(port_due_us(port), due_us);
+    port_send_due(port, due_us - 1);
+    assert_int_equal(read(client, reply, sizeof reply), -1);
+    port_send_due(port, due_us);
+    assert_int_equal(read(client, reply, sizeof reply), 7);
+    assert_int_equal(port_due_us(port), INT64_MAX);
+    close(client);
+    port_free(port);
+    tally_close(tally);
+    play_close(play);
+    scene_free(scene);
+}
+
 static void a_line_that_returns_is_another_terminal(void **state) {
     struct stage *stage = *state;
     struct scene *scene = parse_scene("");
@@ -308,37 +341,74 @@ static int run_until(const struct stage *stage, const char *end) {
     return WEXITSTATUS(status);
 }
 
+static const char warming[] = "1 = 2026-11-16T07:10:00Z oven kiln ramps to 300 C at 600 C/h\n"
+                              "2 = 2026-11-16T07:30:00Z line bench vanishes\n"
+                              "3 = 2026-11-16T07:40:00Z line bench returns\n";
+
+/* The shop's first register over the line against a play of our own, at the same moment. */
+static void compare_control(const struct stage *stage, struct play *play, int64_t t_ms) {
+    modbus_t *client = connect_client(stage);
+    uint16_t word = 0;
+
+    play_advance(play, t_ms);
+    assert_int_equal(modbus_read_registers(client, 0, 1, &word), 1);
+    assert_int_equal(word, lround(10 * play_show_control(play, 0)));
+    assert_true(word > 1000); // 100 C: it is warming
+    close_client(client);
+}
+
 static void a_script_moves_simulated_time(void **state) {
     struct stage *stage = *state;
     struct fault fault;
-    struct scene *scene = parse_scene("1 = 2026-11-16T07:10:00Z oven kiln ramps to 300 C at 600 C/h\n");
+    struct scene *scene = parse_scene(warming);
     struct play *play = begin(scene);
     struct clock *reader;
-    modbus_t *client;
-    uint16_t words[3];
 
-    start_shop(stage, "1 = 2026-11-16T07:10:00Z oven kiln ramps to 300 C at 600 C/h\n", true);
+    start_shop(stage, warming, true);
     reader = clock_open_simulated(stage->page, NULL, &fault);
     assert_non_null(reader);
-    client = connect_client(stage);
     assert_int_equal(run_until(stage, "2026-11-16T07:20:00Z"), 0);
     assert_int_equal(clock_read_ms(reader), start_ms + 20 * MS_PER_MIN);
-    play_advance(play, start_ms + 20 * MS_PER_MIN);
-    assert_int_equal(modbus_read_registers(client, 0, 3, words), 3);
-    assert_int_equal(words[0], lround(10 * play_show_control(play, 0)));
-    assert_true(words[0] > 1000);
-    assert_int_equal(run_until(stage, "+1 h 30 s"), 0);
+    compare_control(stage, play, start_ms + 20 * MS_PER_MIN);
+    assert_int_equal(run_until(stage, "2026-11-16T07:35:00Z"), 0);
+    assert_int_equal(access(stage->link, F_OK), -1);
+    assert_int_equal(run_until(stage, "+45 min 30 s"), 0);
     assert_int_equal(clock_read_ms(reader), start_ms + 80 * MS_PER_MIN + 30 * MS_PER_S);
-    assert_int_equal(modbus_read_registers(client, 0, 3, words), 3);
-    play_advance(play, start_ms + 80 * MS_PER_MIN + 30 * MS_PER_S);
-    assert_int_equal(words[0], lround(10 * play_show_control(play, 0)));
+    compare_control(stage, play, start_ms + 80 * MS_PER_MIN + 30 * MS_PER_S);
     assert_int_equal(run_until(stage, "tomorrow"), EX_DATAERR);
-    assert_int_equal(run_until(stage, "--release"), 0);
-    close_client(client);
     clock_close(reader);
     stop_shop(stage);
     play_close(play);
     scene_free(scene);
+}
+
+static void a_script_holds_time_until_it_releases_it(void **state) {
+    struct stage *stage = *state;
+    struct fault fault;
+    char program[PATH_BYTES];
+    struct clock *reader;
+    int status = 0;
+    pid_t other;
+
+    assert_int_equal(clock_create_page(stage->page, start_ms, &fault), 0);
+    reader = clock_open_simulated(stage->page, NULL, &fault);
+    assert_non_null(reader);
+    assert_int_equal(run_until(stage, "+1 min"), 0);
+    find_program("until", program, sizeof program);
+    other = fork();
+    assert_true(other >= 0);
+    if (other == 0) {
+        execl(program, program, stage->page, "other", "+1 h", (char *)NULL);
+        _exit(EX_UNAVAILABLE);
+    }
+    usleep(150000); // long enough for it to run through, were time not held
+    assert_int_equal(waitpid(other, &status, WNOHANG), 0);
+    assert_int_equal(clock_read_ms(reader), start_ms + MS_PER_MIN);
+    assert_int_equal(run_until(stage, "--release"), 0);
+    assert_int_equal(waitpid(other, &status, 0), other);
+    assert_int_equal(status, 0);
+    assert_int_equal(clock_read_ms(reader), start_ms + 61 * MS_PER_MIN);
+    clock_close(reader);
 }
 
 static void a_trace_shows_what_the_registers_would(void **state) {
@@ -368,6 +438,8 @@ int main(void) {
         cmocka_unit_test_setup_teardown(libmodbus_reads_what_the_shop_shows, set_stage, clear_stage),
         cmocka_unit_test_setup_teardown(a_write_takes_effect_and_leaves_a_trace, set_stage, clear_stage),
         cmocka_unit_test_setup_teardown(frames_in_pieces_and_junk_are_told_apart, set_stage, clear_stage),
+        cmocka_unit_test_setup_teardown(a_slow_controller_answers_when_its_delay_is_over, set_stage, clear_stage),
+        cmocka_unit_test_setup_teardown(a_script_holds_time_until_it_releases_it, set_stage, clear_stage),
         cmocka_unit_test_setup_teardown(a_line_that_returns_is_another_terminal, set_stage, clear_stage),
         cmocka_unit_test_setup_teardown(a_script_moves_simulated_time, set_stage, clear_stage),
         cmocka_unit_test_setup_teardown(a_trace_shows_what_the_registers_would, set_stage, clear_stage),
