@@ -125,8 +125,8 @@ static void start_shop(struct stage *stage, const char *programme, bool simulate
         close(ends[0]);
         close(ends[1]);
         if (simulated)
-            execl(program, program, "--page", stage->page, "--dir", stage->folder, "--log", stage->log,
-                  stage->scene, (char *)NULL);
+            execl(program, program, "--page", stage->page, "--hold", "script", "--dir", stage->folder, "--log",
+                  stage->log, stage->scene, (char *)NULL);
         else
             execl(program, program, "--dir", stage->folder, "--log", stage->log, stage->scene, (char *)NULL);
         _exit(EX_UNAVAILABLE);

@@ -2,12 +2,14 @@
 /* shop: plays ovens and their Modbus controllers on pseudo-terminals. The scenario file says which; scene.h
  * tells how it is written.
  *
- *   shop [--page FILE] [--dir DIR] [--log FILE] SCENARIO
+ *   shop [--page FILE [--hold NAME]] [--dir DIR] [--log FILE] SCENARIO
  *   shop --trace OVEN [--step DURATION] [--until TIME] SCENARIO
  *
  * Prints "ready" when all lines can be opened, and runs until SIGTERM or SIGINT. SIGUSR1 writes the counts.
  * With --page it makes the page of a simulated clock at the scenario's start and takes part in it as "shop";
- * without, the play begins now and runs in real time.
+ * without, the play begins now and runs in real time. --hold leaves a held place on the page before "ready": time
+ * then stands still until a program takes the place NAME (until does). Without it a scenario in which a line
+ * vanishes or returns would run to that moment before anybody else has joined.
  */
 #include <errno.h>
 #include <getopt.h>
@@ -27,11 +29,11 @@
 #include "trace.h"
 
 enum { US_PER_MS = 1000, TRACE_STEP_MS = 10000, AFTER_LAST_EVENT_MS = 3600000 };
-static const char USAGE[] = "usage: shop [--page FILE] [--dir DIR] [--log FILE] SCENARIO\n"
+static const char USAGE[] = "usage: shop [--page FILE [--hold NAME]] [--dir DIR] [--log FILE] SCENARIO\n"
                             "       shop --trace OVEN [--step DURATION] [--until TIME] SCENARIO\n";
 
 struct options {
-    const char *page, *dir, *log, *trace, *step, *until, *scenario;
+    const char *page, *hold, *dir, *log, *trace, *step, *until, *scenario;
 };
 
 struct shop {
@@ -47,19 +49,17 @@ struct shop {
 
 static int read_options(int argc, char **argv, struct options *options) {
     static const struct option NAMES[] = {
-        {"page", required_argument, NULL, 'p'},
-        {"dir", required_argument, NULL, 'd'},
-        {"log", required_argument, NULL, 'l'},
-        {"trace", required_argument, NULL, 't'},
-        {"step", required_argument, NULL, 's'},
-        {"until", required_argument, NULL, 'u'},
-        {NULL, 0, NULL, 0},
+        {"page", required_argument, NULL, 'p'},  {"hold", required_argument, NULL, 'h'},
+        {"dir", required_argument, NULL, 'd'},   {"log", required_argument, NULL, 'l'},
+        {"trace", required_argument, NULL, 't'}, {"step", required_argument, NULL, 's'},
+        {"until", required_argument, NULL, 'u'}, {NULL, 0, NULL, 0},
     };
     int option;
 
     while ((option = getopt_long(argc, argv, "", NAMES, NULL)) != -1)
         switch (option) {
         case 'p': options->page = optarg; break;
+        case 'h': options->hold = optarg; break;
         case 'd': options->dir = optarg; break;
         case 'l': options->log = optarg; break;
         case 't': options->trace = optarg; break;
@@ -67,7 +67,7 @@ static int read_options(int argc, char **argv, struct options *options) {
         case 'u': options->until = optarg; break;
         default: return -1;
         }
-    if (optind != argc - 1)
+    if (optind != argc - 1 || (options->hold != NULL && options->page == NULL))
         return -1;
     options->scenario = argv[optind];
     return 0;
@@ -155,23 +155,34 @@ static int run_once(struct shop *shop, struct fault *fault) {
     return 0;
 }
 
+/* Makes the page and takes part in it; a real clock is moved to the scenario's start instead. */
+static int open_clock(struct shop *shop, const struct options *options, struct fault *fault) {
+    struct clock *held;
+
+    if (options->page == NULL) {
+        shop->clock = clock_open_real(fault);
+        if (shop->clock != NULL)
+            shop->shift_us = shop->scene->start_ms * US_PER_MS - clock_now_us(shop->clock);
+        return shop->clock == NULL ? -1 : 0;
+    }
+    if (clock_create_page(options->page, shop->scene->start_ms, fault) != 0)
+        return -1;
+    if (options->hold != NULL) {
+        held = clock_open_simulated(options->page, options->hold, fault);
+        if (held == NULL)
+            return -1;
+        clock_leave_held(held);
+    }
+    shop->clock = clock_open_simulated(options->page, "shop", fault);
+    return shop->clock == NULL ? -1 : 0;
+}
+
 static int open_shop(struct shop *shop, const struct options *options, struct fault *fault) {
     int64_t now_us;
 
     shop->signals = open_signals(fault);
-    if (shop->signals < 0)
+    if (shop->signals < 0 || open_clock(shop, options, fault) != 0)
         return -1;
-    if (options->page != NULL) {
-        if (clock_create_page(options->page, shop->scene->start_ms, fault) != 0)
-            return -1;
-        shop->clock = clock_open_simulated(options->page, "shop", fault);
-    } else {
-        shop->clock = clock_open_real(fault);
-    }
-    if (shop->clock == NULL)
-        return -1;
-    if (options->page == NULL)
-        shop->shift_us = shop->scene->start_ms * US_PER_MS - clock_now_us(shop->clock);
     shop->play = play_open(shop->scene, fault);
     shop->tally = shop->play == NULL ? NULL : tally_open(shop->scene, options->log, fault);
     if (shop->tally == NULL)
@@ -186,7 +197,7 @@ static int open_shop(struct shop *shop, const struct options *options, struct fa
 
 static void close_shop(struct shop *shop) {
     for (size_t i = 0; i < shop->scene->line_count; i++) {
-        if (shop->ports[i] != NULL && shop->tally != NULL)
+        if (shop->ports[i] != NULL)
             port_settle(shop->ports[i], shop->tally, clock_now_us(shop->clock) + shop->shift_us);
         port_free(shop->ports[i]);
     }
