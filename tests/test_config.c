@@ -55,13 +55,19 @@ static struct config *read_good(const char *text) {
     return config;
 }
 
-static void the_example_is_accepted(void **state) {
+static struct config *open_example(void) {
     struct fault fault = {0, ""};
     struct config *config = config_read("daemon/config/example.conf", &fault);
 
-    (void)state;
     if (config == NULL)
         fail_msg("refused: %s", fault.text);
+    return config;
+}
+
+static void the_example_is_accepted(void **state) {
+    struct config *config = open_example();
+
+    (void)state;
     assert_int_equal(config->line_count, 1);
     assert_int_equal(config->instrument_count, 3);
     assert_int_equal(config->sensor_count, 4);

@@ -334,13 +334,14 @@ static void random_text_never_crashes(void **state) {
     print_message("seed %llu\n", (unsigned long long)random);
     for (int i = 0; i < 100000; i++) {
         char text[512] = "";
+        size_t used = 0;
         struct fault fault = {0, ""};
         struct keyfile *file;
         int lines = 1, line = 0;
 
         for (int k = 0; k < 12; k++) {
             random ^= random << 13, random ^= random >> 7, random ^= random << 17;
-            strcat(text, pieces[random % COUNT(pieces)]);
+            used += (size_t)snprintf(text + used, sizeof text - used, "%s", pieces[random % COUNT(pieces)]);
         }
         for (const char *c = text; *c != '\0'; c++)
             lines += *c == '\n';

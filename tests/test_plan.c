@@ -329,13 +329,14 @@ static void random_plans_are_refused_or_make_sense(void **state) {
     print_message("seed %llu\n", (unsigned long long)random);
     for (int i = 0; i < 60000; i++) {
         char text[2048] = HEAD;
+        size_t used = strlen(text);
         struct fault fault = {0, ""};
         struct plan *plan;
         int lines = 1, line = 0;
 
         for (int k = 0; k < 1 + i % 6; k++) {
             random ^= random << 13, random ^= random >> 7, random ^= random << 17;
-            strcat(text, pieces[random % COUNT(pieces)]);
+            used += (size_t)snprintf(text + used, sizeof text - used, "%s", pieces[random % COUNT(pieces)]);
         }
         for (const char *c = text; *c != '\0'; c++)
             lines += *c == '\n';
