@@ -23,7 +23,7 @@ static void check_refusal(const struct fault *fault) {
 
 static void check_temperature(const char *text) {
     char out[QUANTITY_TEXT_BYTES];
-    struct fault fault;
+    struct fault fault = {0, ""};
     int64_t value, again;
 
     if (quantity_parse_temperature(text, &value, &fault) != 0) {
@@ -38,7 +38,7 @@ static void check_temperature(const char *text) {
 
 static void check_duration(const char *text) {
     char out[QUANTITY_TEXT_BYTES];
-    struct fault fault;
+    struct fault fault = {0, ""};
     int64_t value, again;
 
     if (quantity_parse_duration(text, &value, &fault) != 0) {
@@ -52,7 +52,7 @@ static void check_duration(const char *text) {
 
 static void check_time(const char *text) {
     char out[QUANTITY_TEXT_BYTES];
-    struct fault fault;
+    struct fault fault = {0, ""};
     int64_t value, again;
 
     if (quantity_parse_time(text, &value, &fault) != 0) {
@@ -64,7 +64,7 @@ static void check_time(const char *text) {
 }
 
 static void check_others(const char *text) {
-    struct fault fault;
+    struct fault fault = {0, ""};
     int64_t value, high;
 
     if (quantity_parse_difference(text, &value, &fault) == 0)
