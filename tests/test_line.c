@@ -60,6 +60,17 @@ static void wait_readable(int descriptor) {
     assert_int_equal(poll(&look, 1, WAIT_MS), 1);
 }
 
+/* As a shell or a log-in program would leave it. */
+static void cook(int descriptor) {
+    struct termios settings;
+
+    assert_int_equal(tcgetattr(descriptor, &settings), 0);
+    settings.c_iflag |= ICRNL | IXON;
+    settings.c_oflag |= OPOST | ONLCR;
+    settings.c_lflag |= ICANON | ECHO | ISIG;
+    assert_int_equal(tcsetattr(descriptor, TCSANOW, &settings), 0);
+}
+
 /* Every byte value both ways: nothing is translated, echoed, or taken for a control character. */
 static void carries_every_byte(enum line_kind kind) {
     struct pty_pair pair;
@@ -68,6 +79,7 @@ static void carries_every_byte(enum line_kind kind) {
     size_t length = 0;
 
     pty_pair_open(&pair);
+    cook(pair.near);
     line = open_line(&pair, kind);
     for (size_t i = 0; i < sizeof all; i++)
         all[i] = (uint8_t)i;

@@ -177,23 +177,37 @@ static bool has_log(const struct ledger *ledger) {
     return stat(path, &status) == 0 && status.st_size > 0;
 }
 
+/* "file:" and the name with all but plain characters as %XX, and ?immutable=1 (sqlite.org/uri.html). */
+static char *make_uri(const char *name) {
+    static const char plain[] = "ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789/._-";
+    char *uri = NULL;
+    size_t length;
+    FILE *const out = open_memstream(&uri, &length);
+
+    if (out == NULL) {
+        return NULL;
+    }
+    fputs("file:", out);
+    for (const char *c = name; *c != '\0'; c++) {
+        fprintf(out, strchr(plain, *c) != NULL ? "%c" : "%%%02X", (unsigned char)*c);
+    }
+    fputs("?immutable=1", out);
+    if (fclose(out) != 0) {
+        free(uri);
+        return NULL;
+    }
+    return uri;
+}
+
 /* A copy on a medium that cannot be written has no log beside it, and SQLite refuses to open it: nobody
  * else can be writing there, so it may be read as it lies. */
 static int open_as_it_lies(struct ledger *ledger, const char *name, struct fault *fault) {
-    static const char plain[] = "ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789/._-";
-    enum { ESCAPED_BYTES = 3 }; // "%2F"
-    char *const uri = malloc(strlen(name) * ESCAPED_BYTES + sizeof "file:?immutable=1");
-    char *to = uri;
+    char *const uri = make_uri(name);
     int result;
 
     if (uri == NULL) {
         return fault_set(fault, EX_OSERR, "%s: out of memory", ledger->path);
     }
-    to += sprintf(to, "file:");
-    for (const char *from = name; *from != '\0'; from++) {
-        to += sprintf(to, strchr(plain, *from) != NULL ? "%c" : "%%%02X", (unsigned char)*from);
-    }
-    sprintf(to, "?immutable=1");
     sqlite3_close(ledger->db);
     ledger->db = NULL;
     result = open_database(ledger, uri, SQLITE_OPEN_READONLY | SQLITE_OPEN_URI, fault);
@@ -211,12 +225,18 @@ static int open_to_read(struct ledger *ledger, const char *name, struct fault *f
     if (ledger_check_schema(ledger, &first) == 0) {
         return 0;
     }
-    code = sqlite3_errcode(ledger->db) & 0xFF; // the low byte is the primary result code
     *fault = first;
-    if ((code == SQLITE_CANTOPEN || code == SQLITE_READONLY) && !has_log(ledger)) {
-        return open_as_it_lies(ledger, name, fault);
+    code = sqlite3_errcode(ledger->db) & 0xFF; // the low byte is the primary result code
+    if (code != SQLITE_CANTOPEN && code != SQLITE_READONLY) {
+        return -1;
     }
-    return -1;
+    if (has_log(ledger)) {
+        return fault_set(fault, EX_NOPERM,
+                         "%s: cannot read the ledger: this user must also be able to read %s-wal and"
+                         " %s-shm",
+                         ledger->path, ledger->path, ledger->path);
+    }
+    return open_as_it_lies(ledger, name, fault);
 }
 
 static int open_as(struct ledger *ledger, struct fault *fault) {

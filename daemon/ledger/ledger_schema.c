@@ -101,13 +101,18 @@ static const char session_sql[] =
 
     "CREATE TABLE oven (oven_id INTEGER PRIMARY KEY, name TEXT NOT NULL UNIQUE) STRICT;\n"
     KEPT("oven", "oven_id", "an oven")
+    REFUSE("oven_named_once", "BEFORE INSERT ON oven WHEN EXISTS (SELECT 1 FROM oven WHERE name = NEW.name)",
+           "there is an oven of that name")
 
     "CREATE TABLE channel ("
     " channel_id INTEGER PRIMARY KEY,"
     " oven_id INTEGER NOT NULL REFERENCES oven,"
     " name TEXT NOT NULL,"
     " UNIQUE (oven_id, name)) STRICT;\n"
-    KEPT("channel", "channel_id", "a channel");
+    KEPT("channel", "channel_id", "a channel")
+    REFUSE("channel_named_once", "BEFORE INSERT ON channel WHEN EXISTS"
+           " (SELECT 1 FROM channel WHERE oven_id = NEW.oven_id AND name = NEW.name)",
+           "that oven has a channel of that name");
 
 /* session_fitting says which fittings a session read by: a channel that was taken out of the configuration has
  * no fitting in force any more. */
@@ -143,6 +148,7 @@ static const char fitting_sql[] =
     NEVER_CHANGED("session_fitting", "a session")
     NEVER_DELETED("session_fitting", "a session");
 
+/* A reading that is there already is passed over, even by INSERT OR REPLACE: stored first is stored for good. */
 static const char reading_sql[] =
     "CREATE TABLE reading ("
     " channel_id INTEGER NOT NULL REFERENCES channel,"
@@ -153,6 +159,8 @@ static const char reading_sql[] =
     " PRIMARY KEY (channel_id, t_ms)) STRICT, WITHOUT ROWID;\n"
     NEVER_CHANGED("reading", "a reading")
     NEVER_DELETED("reading", "a reading")
+    "CREATE TRIGGER reading_unreplaced BEFORE INSERT ON reading BEGIN SELECT RAISE(IGNORE) FROM reading"
+    " WHERE channel_id = NEW.channel_id AND t_ms = NEW.t_ms; END;\n"
 
     "CREATE TABLE event ("
     " event_id INTEGER PRIMARY KEY,"
@@ -397,7 +405,7 @@ static int check_climbable(struct ledger *ledger, int64_t *version, struct fault
 }
 
 int ledger_check_climbable(struct ledger *ledger, struct fault *fault) {
-    int64_t version;
+    int64_t version = 0;
 
     return check_climbable(ledger, &version, fault);
 }

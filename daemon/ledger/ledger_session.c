@@ -238,7 +238,7 @@ static int use_fitting(struct ledger *ledger, int64_t session_id, int64_t fittin
     return query_run(&query);
 }
 
-int64_t ledger_add_session(struct ledger *ledger, const struct ledger_session *session, const struct config *config,
+static int64_t add_session(struct ledger *ledger, const struct ledger_session *session, const struct config *config,
                            int64_t *oven_ids, int64_t *channel_ids, struct fault *fault) {
     const size_t length = config->text == NULL ? 0 : strlen(config->text);
     char sha256[LEDGER_SHA256_TEXT_BYTES];
@@ -265,6 +265,18 @@ int64_t ledger_add_session(struct ledger *ledger, const struct ledger_session *s
         }
     }
     return session_id;
+}
+
+int64_t ledger_add_session(struct ledger *ledger, const struct ledger_session *session, const struct config *config,
+                           int64_t *oven_ids, int64_t *channel_ids, struct fault *fault) {
+    int64_t session_id;
+    bool own;
+
+    if (ledger_enter(ledger, &own, fault) != 0) {
+        return -1;
+    }
+    session_id = add_session(ledger, session, config, oven_ids, channel_ids, fault);
+    return ledger_leave(ledger, own, session_id > 0 ? 0 : -1, fault) == 0 ? session_id : -1;
 }
 
 /* Columns as STATEMENT_LIST_CHANNELS gives them. */

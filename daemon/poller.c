@@ -1,0 +1,198 @@
+// SPDX-License-Identifier: MIT
+/* The poller's outside, and what it puts into the queue. The lines' exchanges are in poller_line.c, which request
+ * is whose turn in poller_turn.c. */
+#include "soakledger/poller.h"
+#include "poller_state.h"
+
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+/* What an adapter may keep bytes for before it hands them over, and so how long a reply may pause without being
+ * broken: USB adapters collect for up to 16 ms (common practice, no source), and a reader needs time too. */
+enum { CHUNK_US = 20000 };
+
+static int allocate(struct poller *poller, struct fault *fault) {
+    const struct config *config = poller->config;
+
+    // One more of each, so that nothing of nothing is not taken for a failure.
+    poller->order = calloc(config->channel_count + 1, sizeof *poller->order);
+    poller->last_t_ms = calloc(config->channel_count + 1, sizeof *poller->last_t_ms);
+    poller->blocks = calloc(config->channel_count + 1, sizeof *poller->blocks);
+    poller->instruments = calloc(config->instrument_count + 1, sizeof *poller->instruments);
+    poller->lines = calloc(config->line_count + 1, sizeof *poller->lines);
+    if (poller->order == NULL || poller->last_t_ms == NULL || poller->blocks == NULL ||
+        poller->instruments == NULL || poller->lines == NULL)
+        return fault_set(fault, EX_OSERR, "no memory to poll %zu channels", config->channel_count);
+    return 0;
+}
+
+static void set_up_line(struct poller_line *line, const struct config_line *config, int64_t now_us) {
+    line->config = config;
+    line->character_us = modbus_character_us(config->speed_baud);
+    line->turnaround_us = modbus_t35_us(config->speed_baud);
+    line->silence_us = line->turnaround_us + CHUNK_US;
+    line->lost_us = now_us;
+    line->reopen_us = now_us;
+    line->forced_us = now_us;
+    line->wake_us = now_us;
+}
+
+struct poller *poller_open(const struct config *config, const int64_t *channel_ids, struct clock *clock,
+                           struct queue *queue, struct fault *fault) {
+    struct poller *poller = calloc(1, sizeof *poller);
+
+    if (poller == NULL) {
+        fault_set(fault, EX_OSERR, "no memory for the poller");
+        return NULL;
+    }
+    poller->config = config;
+    poller->channel_ids = channel_ids;
+    poller->clock = clock;
+    poller->queue = queue;
+    poller->start_us = clock_now_us(clock);
+    if (allocate(poller, fault) != 0) {
+        poller_free(poller);
+        return NULL;
+    }
+    for (size_t i = 0; i < config->channel_count; i++)
+        poller->last_t_ms[i] = INT64_MIN;
+    for (size_t i = 0; i < config->instrument_count; i++)
+        poller->instruments[i].config = &config->instruments[i];
+    for (size_t i = 0; i < config->line_count; i++)
+        set_up_line(&poller->lines[i], &config->lines[i], poller->start_us);
+    poller_group_channels(poller);
+    return poller;
+}
+
+void poller_free(struct poller *poller) {
+    if (poller == NULL)
+        return;
+    for (size_t i = 0; poller->lines != NULL && i < poller->config->line_count; i++)
+        line_close(poller->lines[i].line);
+    free(poller->lines);
+    free(poller->instruments);
+    free(poller->blocks);
+    free(poller->last_t_ms);
+    free(poller->order);
+    free(poller);
+}
+
+size_t poller_fill_descriptors(const struct poller *poller, struct pollfd *descriptors, size_t most) {
+    size_t count = 0;
+
+    for (size_t i = 0; i < poller->config->line_count && count < most; i++) {
+        if (poller->lines[i].line != NULL)
+            descriptors[count++] = (struct pollfd){.fd = line_descriptor(poller->lines[i].line), .events = POLLIN};
+    }
+    return count;
+}
+
+int64_t poller_next_deadline_us(const struct poller *poller) {
+    int64_t deadline_us = CLOCK_NEVER_US;
+
+    for (size_t i = 0; i < poller->config->line_count; i++) {
+        if (poller->lines[i].wake_us < deadline_us)
+            deadline_us = poller->lines[i].wake_us;
+    }
+    return deadline_us;
+}
+
+bool poller_expects_answer(const struct poller *poller) {
+    for (size_t i = 0; i < poller->config->line_count; i++) {
+        if (poller->lines[i].sent)
+            return true;
+    }
+    return false;
+}
+
+static bool is_readable(const struct poller_line *line, const struct pollfd *descriptors, size_t count) {
+    for (size_t i = 0; i < count && line->line != NULL; i++) {
+        if (descriptors[i].fd == line_descriptor(line->line))
+            return descriptors[i].revents != 0;
+    }
+    return false;
+}
+
+void poller_handle(struct poller *poller, const struct pollfd *descriptors, size_t count) {
+    for (size_t i = 0; i < poller->config->line_count; i++) {
+        struct poller_line *line = &poller->lines[i];
+        const bool readable = is_readable(line, descriptors, count);
+        const int64_t now_us = clock_now_us(poller->clock);
+
+        if (readable || now_us >= line->wake_us)
+            poller_advance_line(poller, line, readable, now_us);
+    }
+}
+
+/* Readings yet to come are stamped when their bytes are read, which is not before now, except those whose first
+ * byte has been read already. */
+int64_t poller_watermark_ms(const struct poller *poller) {
+    int64_t earliest_ms = clock_read_ms(poller->clock);
+
+    for (size_t i = 0; i < poller->config->line_count; i++) {
+        const struct poller_line *line = &poller->lines[i];
+
+        if (line->sent && line->reply.length > 0 && line->reply.first_byte_us / POLLER_US_PER_MS < earliest_ms)
+            earliest_ms = line->reply.first_byte_us / POLLER_US_PER_MS;
+    }
+    return earliest_ms - 1;
+}
+
+struct poller_counts poller_read_counts(const struct poller *poller, size_t instrument) {
+    return poller->instruments[instrument].counts;
+}
+
+size_t poller_count_requests(const struct poller *poller) {
+    return poller->block_count;
+}
+
+const char *poller_line_trouble(const struct poller *poller, size_t line) {
+    return poller->lines[line].line != NULL ? NULL : poller->lines[line].trouble.text;
+}
+
+static void push_reading(struct poller *poller, size_t channel, struct reading *reading, int64_t t_ms) {
+    struct message message = {.kind = MESSAGE_READING};
+
+    // Two readings of a channel within a millisecond are still two.
+    if (t_ms <= poller->last_t_ms[channel])
+        t_ms = poller->last_t_ms[channel] + 1;
+    poller->last_t_ms[channel] = t_ms;
+    reading->t_ms = t_ms;
+    reading->channel_id = poller->channel_ids[channel];
+    message.reading = *reading;
+    queue_push(poller->queue, &message); // a full queue counts its losses
+}
+
+void poller_push_values(struct poller *poller, const struct poller_block *block, const struct modbus_reply *reply) {
+    uint16_t registers[MODBUS_MOST_REGISTERS];
+
+    modbus_read_registers(reply, registers);
+    for (size_t i = block->begin; i < block->end; i++) {
+        const struct channel_fitting *fitting = &poller->config->channels[poller->order[i]].fitting;
+        struct reading reading = {0};
+
+        channel_decode(fitting, registers + (fitting->first_register - block->first), &reading);
+        push_reading(poller, poller->order[i], &reading, reply->first_byte_us / POLLER_US_PER_MS);
+    }
+}
+
+void poller_push_failure(struct poller *poller, const struct poller_block *block, enum quality quality,
+                         int64_t now_us) {
+    for (size_t i = block->begin; i < block->end; i++) {
+        struct reading reading = {.quality = quality};
+
+        push_reading(poller, poller->order[i], &reading, now_us / POLLER_US_PER_MS);
+    }
+}
+
+void poller_push_event(struct poller *poller, const struct poller_line *line, enum event_kind kind, int64_t amount,
+                       int64_t now_us) {
+    struct message message = {.kind = MESSAGE_EVENT};
+
+    message.event.t_ms = now_us / POLLER_US_PER_MS;
+    message.event.kind = kind;
+    message.event.amount = amount;
+    snprintf(message.event.detail, sizeof message.event.detail, "%s", line->config->name);
+    queue_push(poller->queue, &message);
+}
