@@ -141,6 +141,23 @@ static int64_t count_certificates(struct ledger *ledger, int64_t batch_id, struc
     return query.failed ? -1 : count;
 }
 
+int64_t ledger_next_certificate(struct ledger *ledger, int64_t batch_id, int64_t *revision, struct fault *fault) {
+    const int64_t issued = count_certificates(ledger, batch_id, fault);
+    struct query query;
+    int64_t number = -1;
+
+    if (issued < 0) {
+        return -1;
+    }
+    *revision = issued + 1;
+    query_open(&query, ledger, STATEMENT_NEXT_CERTIFICATE, "number a certificate", fault);
+    if (query_step(&query) == 1) {
+        number = query_get_int(&query, 0, 1, INT64_MAX);
+        query_close(&query);
+    }
+    return query.failed ? -1 : number;
+}
+
 static int64_t add_certificate(struct ledger *ledger, int64_t batch_id, int64_t issued_ms, const char *sha256,
                                int64_t *revision, struct fault *fault) {
     struct query query;

@@ -97,6 +97,7 @@ static const char *const statement_sql[STATEMENT_COUNT] = {
     [STATEMENT_ADD_CERTIFICATE] =
         "INSERT INTO certificate (batch_id, revision, issued_ms, sha256) VALUES (?, ?, ?, ?)",
     [STATEMENT_COUNT_CERTIFICATES] = "SELECT count(*) FROM certificate WHERE batch_id = ?",
+    [STATEMENT_NEXT_CERTIFICATE] = "SELECT coalesce(max(certificate_id), 0) + 1 FROM certificate",
 };
 
 static int status_of(int code) {
