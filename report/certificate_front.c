@@ -282,9 +282,9 @@ static void certificate_requirements(struct certificate *certificate) {
     const struct sheet_column columns[] = {
         {"operation", 0.15F, PAGE_LEFT},
         {"what", 0.12F, PAGE_LEFT},
-        {"required", 0.14F, PAGE_LEFT},
-        {"found", 0.21F, PAGE_LEFT},
-        {"margin", 0.12F, PAGE_LEFT},
+        {"required", 0.15F, PAGE_LEFT},
+        {"found", 0.19F, PAGE_LEFT},
+        {"margin", 0.13F, PAGE_LEFT},
         {certificate_time_title(certificate, "channel, time", when, sizeof when), 0.13F, PAGE_LEFT},
         {"outcome", 0.13F, PAGE_LEFT},
     };
