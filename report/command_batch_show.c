@@ -41,17 +41,18 @@ static void command_show_visit(const struct command *command, const struct asses
     char name[COMMAND_TEXT_BYTES], oven[COMMAND_TEXT_BYTES], time[COMMAND_TEXT_BYTES], line[4 * COMMAND_TEXT_BYTES];
 
     command_visit_name(assessed->plan, number, name);
-    if (run == NULL)
-        snprintf(line, sizeof line, "Visit %zu, %s: %s; no run yet", number + 1, name,
-                 judge_outcome_name(visit->outcome));
-    else
-        snprintf(line, sizeof line, "Visit %zu, %s: %s; run %lld in oven %s from %s%s", number + 1, name,
-                 judge_outcome_name(visit->outcome), (long long)run->run.run_id, command_clean(run->oven, oven),
-                 command_time(command, run->run.begun_ms, time), run->run.ended_ms == 0 ? ", still on" : "");
+    snprintf(line, sizeof line, "Visit %zu, %s: %s%s", number + 1, name, judge_outcome_name(visit->outcome),
+             run == NULL ? "; no run yet" : "");
     fputc('\n', command->out);
     command_print(command->out, 2, line);
+    if (run != NULL) {
+        snprintf(line, sizeof line, "run %lld, oven %s, begun %s%s", (long long)run->run.run_id,
+                 command_clean(run->oven, oven), command_time(command, run->run.begun_ms, time),
+                 run->run.ended_ms == 0 ? ", still on" : "");
+        command_print(command->out, 2, line);
+    }
     if (visit->run_count > 1)
-        fprintf(command->out, "  %zu runs were claimed for it; run %lld decides.\n", visit->run_count,
+        fprintf(command->out, "%zu runs were claimed for it; run %lld decides\n", visit->run_count,
                 (long long)run->run.run_id);
     command_print_row(command->out, WIDTHS, head, COLUMNS);
     for (size_t i = 0; i < visit->verdict_count; i++)
