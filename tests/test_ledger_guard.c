@@ -590,8 +590,9 @@ static void record_until_killed(struct bench *bench, int64_t last, int tell) {
             break;
         }
         while (last < until) {
-            const struct reading reading = {.t_ms = ++last, .value = last * 3, .channel_id = 1};
+            const struct reading reading = {.t_ms = last + 1, .value = (last + 1) * 3, .channel_id = 1};
 
+            last++;
             if (ledger_add_reading(ledger, &reading, &bench->fault) != 0) {
                 _exit(2);
             }
