@@ -4,12 +4,15 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "soakledger/replay.h"
+
 enum { FIRST_FINDINGS = 32 };
 
 /* ---- one run ---- */
 
 struct replay {
     struct assess_run *run;
+    const struct assess_watch *watch; // may be NULL
     bool short_of_memory;
 };
 
@@ -70,59 +73,19 @@ static void assess_begin_tallies(struct assess_run *run) {
     }
 }
 
-static struct judge *assess_open_judge(const struct plan *plan, size_t visit, struct replay *replay,
-                                       struct fault *fault) {
-    const struct assess_run *run = replay->run;
-    struct judge_channel *channels = calloc(run->channel_count + 1, sizeof *channels);
-    struct judge *judge;
+static int assess_take_reading(void *context, const struct reading *reading, struct fault *fault) {
+    const struct replay *replay = context;
+    const struct assess_watch *watch = replay->watch;
 
-    if (channels == NULL) {
-        fault_set(fault, EX_OSERR, "not enough memory for %zu channels", run->channel_count);
-        return NULL;
-    }
-    for (size_t i = 0; i < run->channel_count; i++) {
-        const struct ledger_channel *from = &run->channels[i];
-
-        channels[i] = (struct judge_channel){from->channel_id, from->name, from->role, from->interval_ms,
-                                             from->heats_at_most_mc_per_h};
-    }
-    judge = judge_open(plan, visit, channels, run->channel_count, assess_keep_finding, replay, fault);
-    free(channels);
-    return judge;
-}
-
-/* Feeds the run's readings to judge, tallies and watch. */
-static int assess_feed(struct ledger *ledger, struct judge *judge, struct assess_run *run,
-                       const struct assess_watch *watch, struct fault *fault) {
-    int64_t *ids = calloc(run->channel_count + 1, sizeof *ids);
-    struct ledger_cursor *cursor;
-    struct reading reading;
-    int more;
-
-    if (ids == NULL)
-        return fault_set(fault, EX_OSERR, "not enough memory for %zu channels", run->channel_count);
-    for (size_t i = 0; i < run->channel_count; i++)
-        ids[i] = run->channels[i].channel_id;
-    cursor = ledger_open_cursor(ledger, ids, run->channel_count, run->run.begun_ms, run->until_ms, fault);
-    free(ids);
-    if (cursor == NULL)
-        return -1;
-    while ((more = ledger_next_reading(cursor, &reading, fault)) == 1) {
-        judge_feed(judge, &reading);
-        assess_count(run, &reading);
-        if (watch != NULL && watch->reading != NULL && watch->reading(watch->context, &reading, fault) != 0) {
-            more = -1;
-            break;
-        }
-    }
-    ledger_close_cursor(cursor);
-    return more;
+    assess_count(replay->run, reading);
+    return watch != NULL && watch->reading != NULL ? watch->reading(watch->context, reading, fault) : 0;
 }
 
 static int assess_judge(struct ledger *ledger, const struct plan *plan, size_t visit, struct assess_run *run,
                         const struct assess_watch *watch, struct fault *fault) {
-    struct replay replay = {.run = run};
-    struct judge *judge = assess_open_judge(plan, visit, &replay, fault);
+    struct replay replay = {.run = run, .watch = watch};
+    struct judge *judge =
+        replay_open_judge(plan, visit, run->channels, run->channel_count, assess_keep_finding, &replay, fault);
     int result;
 
     if (judge == NULL)
@@ -132,7 +95,8 @@ static int assess_judge(struct ledger *ledger, const struct plan *plan, size_t v
         run->loads[i] = judge_load_id(judge, i);
     result = watch != NULL && watch->begin != NULL ? watch->begin(watch->context, visit, run, fault) : 0;
     if (result == 0)
-        result = assess_feed(ledger, judge, run, watch, fault);
+        result = replay_feed(ledger, judge, run->channels, run->channel_count, run->run.begun_ms, run->until_ms,
+                             assess_take_reading, &replay, fault);
     if (result == 0) {
         if (run->run.ended_ms != 0) // a run that is still on could change yet: the judge says so itself
             judge_end(judge, run->run.ended_ms);

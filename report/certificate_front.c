@@ -256,19 +256,18 @@ static void certificate_verdict_row(struct certificate *certificate, struct shee
                                     const struct assess_run *run, const struct verdict *verdict, bool same) {
     const enum temperature_unit unit = certificate->config->unit;
     const char *channel = certificate_channel_name(run, verdict->channel_id);
-    char operation[CERTIFICATE_NAME_BYTES], limit[WORDS_LIMIT_BYTES], found[CERTIFICATE_LINE_BYTES];
+    char operation[CERTIFICATE_NAME_BYTES], limit[WORDS_LIMIT_BYTES], found[WORDS_SENTENCE_BYTES];
+    char what[WORDS_LIMIT_BYTES];
     char margin[WORDS_LIMIT_BYTES], where[CERTIFICATE_LINE_BYTES], time[QUANTITY_TEXT_BYTES] = "";
 
     certificate_operation_name(certificate->assessed->plan, verdict->operation, operation, sizeof operation);
     words_found(verdict, unit, found);
-    if (verdict->reason != REASON_NONE)
-        snprintf(found + strlen(found), sizeof found - strlen(found), ": %s", judge_reason_text(verdict->reason));
     if (verdict->t_ms != 0)
         words_clock(verdict->t_ms, certificate->config->utc_offset_min, 1, time);
     snprintf(where, sizeof where, "%s%s%s", channel, channel[0] != '\0' && time[0] != '\0' ? "\n" : "", time);
     const struct sheet_cell cells[] = {
         {same ? "" : operation, SHEET_NO_MARK, true},
-        {judge_requirement_name(verdict->requirement), SHEET_NO_MARK, false},
+        {words_what(verdict->requirement, what), SHEET_NO_MARK, false},
         {words_limit(verdict->requirement, verdict->required, unit, limit), SHEET_NO_MARK, false},
         {found, SHEET_NO_MARK, verdict->reason == REASON_NONE},
         {words_margin(verdict, unit, margin), SHEET_NO_MARK, false},
@@ -283,9 +282,9 @@ static void certificate_requirements(struct certificate *certificate) {
     const struct sheet_column columns[] = {
         {"operation", 0.15F, PAGE_LEFT},
         {"what", 0.12F, PAGE_LEFT},
-        {"required", 0.14F, PAGE_LEFT},
-        {"found", 0.21F, PAGE_LEFT},
-        {"margin", 0.12F, PAGE_LEFT},
+        {"required", 0.15F, PAGE_LEFT},
+        {"found", 0.19F, PAGE_LEFT},
+        {"margin", 0.13F, PAGE_LEFT},
         {certificate_time_title(certificate, "channel, time", when, sizeof when), 0.13F, PAGE_LEFT},
         {"outcome", 0.13F, PAGE_LEFT},
     };

@@ -310,7 +310,7 @@ struct page_pen chart_pen(const struct chart *chart, size_t curve) {
         {{0.00F, 0.42F, 0.36F}, 1.3F, {2, 2}}, {{0.42F, 0.16F, 0.48F}, 1.3F, {8, 2, 2, 2}},
         {{0.50F, 0.38F, 0.00F}, 1.6F, {3, 1}}, {{0.25F, 0.25F, 0.28F}, 1.6F, {10, 3}},
     };
-    const struct page_pen control = {INK_TEXT, 0.75F, {0}}, setpoint = {INK_QUIET, 0.75F, {1, 2}};
+    const struct page_pen control = {INK_TEXT, 0.9F, {0}}, setpoint = {INK_QUIET, 0.75F, {1, 2}};
     size_t before = 0;
 
     if (chart->curves[curve].role == ROLE_SETPOINT)

@@ -197,22 +197,3 @@ int64_t command_visit_oven(struct command *command, const struct ledger_batch *b
 
     return oven[0] == '\0' ? batch->oven_id : ledger_find_oven(command->ledger, oven, fault);
 }
-
-size_t command_find_waiting(struct command *command, const struct ledger_batch *batch, const struct plan *plan,
-                            size_t from, struct fault *fault) {
-    size_t count = 0, visit = from;
-    struct ledger_run *runs = ledger_list_claimed(command->ledger, batch->batch_id, &count, fault);
-
-    if (runs == NULL)
-        return SIZE_MAX;
-    for (; visit < plan->visit_count; visit++) {
-        bool claimed = false;
-
-        for (size_t i = 0; i < count; i++)
-            claimed = claimed || runs[i].visit == visit;
-        if (!claimed)
-            break;
-    }
-    free(runs);
-    return visit;
-}

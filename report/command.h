@@ -59,11 +59,6 @@ char *command_visit_name(const struct plan *plan, size_t visit, char *out); // C
 /* The oven a visit happens in. -1 on a fault. */
 int64_t command_visit_oven(struct command *command, const struct ledger_batch *batch, const struct plan *plan,
                            size_t visit, struct fault *fault);
-/* The first visit of the batch, at or after `from`, that no run is claimed for; visit_count if there is none;
- * SIZE_MAX on a fault. */
-size_t command_find_waiting(struct command *command, const struct ledger_batch *batch, const struct plan *plan,
-                            size_t from, struct fault *fault);
-
 typedef int command_function(struct command *command, int argc, char **argv, struct fault *fault);
 command_function command_batch, command_batch_open, command_batch_show, command_runs, command_claim,
     command_certificate, command_plan;

@@ -3,6 +3,7 @@
 #include <string.h>
 
 #include "command.h"
+#include "soakledger/replay.h"
 #include "soakledger/words.h"
 
 static int command_batch_close(struct command *command, int argc, char **argv, struct fault *fault) {
@@ -34,19 +35,20 @@ static int command_describe_state(struct command *command, const struct ledger_b
                                   struct fault *fault) {
     struct plan *plan = plan_parse(batch->plan_text, batch->plan_length, batch->plan_name, fault);
     char name[COMMAND_TEXT_BYTES];
-    size_t waiting;
+    size_t visit = 0;
+    int waits;
 
     if (plan == NULL)
         return -1;
-    waiting = command_find_waiting(command, batch, plan, 0, fault);
+    waits = replay_next_visit(command->ledger, batch->batch_id, plan, &visit, fault);
     if (batch->closed_ms != 0)
         snprintf(out, COMMAND_TEXT_BYTES, "closed");
-    else if (waiting < plan->visit_count)
-        snprintf(out, COMMAND_TEXT_BYTES, "open, waits for %.200s", command_visit_name(plan, waiting, name));
+    else if (waits == 1)
+        snprintf(out, COMMAND_TEXT_BYTES, "open, waits for %.200s", command_visit_name(plan, visit, name));
     else
         snprintf(out, COMMAND_TEXT_BYTES, "open, every visit has its run");
     plan_free(plan);
-    return waiting == SIZE_MAX ? -1 : 0;
+    return waits < 0 ? -1 : 0;
 }
 
 static int command_list_one(struct command *command, const size_t *widths, int64_t batch_id, struct fault *fault) {

@@ -3,6 +3,7 @@
 #include <string.h>
 
 #include "command.h"
+#include "soakledger/replay.h"
 #include "soakledger/words.h"
 
 static const char USAGE[] = "batch open --plan FILE --charge TEXT [--oven NAME] [--customer TEXT] [--order TEXT] "
@@ -122,46 +123,32 @@ static int command_check_ovens(struct command *command, const struct plan *plan,
     return 0;
 }
 
-/* A run in an oven must be able to belong to one batch only: refuses a batch whose first visit is in an oven for
- * which another open batch still waits. */
+/* A run goes to the oldest batch whose next visit is in its oven. So that nobody's charge is taken for another's, a
+ * batch is refused if its first visit is in an oven for which an earlier one still waits. */
 static int command_check_waiting(struct command *command, int64_t other_id, int64_t oven_id, struct fault *fault) {
     struct ledger_batch *other = ledger_read_batch(command->ledger, other_id, fault);
+    char name[COMMAND_TEXT_BYTES], charge[COMMAND_TEXT_BYTES];
     struct plan *plan = NULL;
+    int64_t where = 0;
     size_t visit = 0;
-    int result = -1;
+    int waits = -1;
 
-    if (other == NULL)
-        return -1;
-    plan = plan_parse(other->plan_text, other->plan_length, other->plan_name, fault);
-    if (plan == NULL)
-        goto done;
-    for (;; visit++) {
-        char name[COMMAND_TEXT_BYTES], charge[COMMAND_TEXT_BYTES];
-        int64_t where;
-
-        visit = command_find_waiting(command, other, plan, visit, fault);
-        if (visit == SIZE_MAX)
-            goto done;
-        if (visit == plan->visit_count)
-            break;
+    if (other != NULL)
+        plan = plan_parse(other->plan_text, other->plan_length, other->plan_name, fault);
+    if (plan != NULL)
+        waits = replay_next_visit(command->ledger, other_id, plan, &visit, fault);
+    if (waits == 1)
         where = command_visit_oven(command, other, plan, visit, fault);
-        if (where < 0)
-            goto done;
-        if (where == oven_id) {
-            fault_set(
-                fault, EX_UNAVAILABLE,
-                "batch %lld (%.80s) still waits for a run in this oven, %.80s: let it run, claim a run for it with "
-                "'claim RUN %lld', or close it with 'batch close %lld'",
-                (long long)other_id, command_clean(other->charge, charge), command_visit_name(plan, visit, name),
-                (long long)other_id, (long long)other_id);
-            goto done;
-        }
-    }
-    result = 0;
-done:
+    if (waits == 1 && where == oven_id)
+        fault_set(
+            fault, EX_UNAVAILABLE,
+            "batch %lld (%.80s) still waits for a run in this oven, %.80s: let it run, claim a run for it with "
+            "'claim RUN %lld', or close it with 'batch close %lld'",
+            (long long)other_id, command_clean(other->charge, charge), command_visit_name(plan, visit, name),
+            (long long)other_id, (long long)other_id);
     plan_free(plan);
     ledger_free_batch(other);
-    return result;
+    return waits < 0 || where < 0 || where == oven_id ? -1 : 0;
 }
 
 static int command_check_others(struct command *command, int64_t oven_id, struct fault *fault) {

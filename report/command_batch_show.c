@@ -8,7 +8,7 @@
 #include "soakledger/words.h"
 
 enum { COLUMNS = 5 };
-static const size_t WIDTHS[COLUMNS] = {18, 17, 17, 13, 10};
+static const size_t WIDTHS[COLUMNS] = {12, 19, 20, 14, 10};
 
 static void command_show_upper(const char *from, char *out, size_t size) {
     size_t i = 0;
@@ -20,13 +20,12 @@ static void command_show_upper(const char *from, char *out, size_t size) {
 
 static void command_show_verdict(const struct command *command, const struct verdict *verdict) {
     const enum temperature_unit unit = command->config->unit;
-    char limit[WORDS_LIMIT_BYTES], found[COMMAND_TEXT_BYTES], margin[WORDS_LIMIT_BYTES];
+    char limit[WORDS_LIMIT_BYTES], found[WORDS_SENTENCE_BYTES], margin[WORDS_LIMIT_BYTES];
+    char what[WORDS_LIMIT_BYTES];
 
     words_found(verdict, unit, found);
-    if (verdict->reason != REASON_NONE)
-        snprintf(found + strlen(found), sizeof found - strlen(found), ": %s", judge_reason_text(verdict->reason));
     const char *const cells[COLUMNS] = {
-        judge_requirement_name(verdict->requirement),
+        words_what(verdict->requirement, what),
         words_limit(verdict->requirement, verdict->required, unit, limit),
         found,
         words_margin(verdict, unit, margin),

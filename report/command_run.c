@@ -5,6 +5,7 @@
 #include <unistd.h>
 
 #include "command.h"
+#include "soakledger/replay.h"
 #include "soakledger/words.h"
 
 enum { RUNS_SHOWN = 20 };
@@ -143,27 +144,18 @@ static const char *command_person(const char *named) {
     return user != NULL ? user->pw_name : "unknown";
 }
 
-/* The visit meant: the one named, or the first that still waits for a run in the run's oven. */
+/* The visit meant: the one named, or the one that the batch waits for. */
 static int command_pick_visit(struct command *command, const struct ledger_batch *batch, const struct plan *plan,
                               const struct ledger_run *run, const char *named, size_t *visit, struct fault *fault) {
+    int waits;
+
     if (named != NULL)
         return command_find_visit(plan, named, visit, fault);
-    for (*visit = 0;; (*visit)++) {
-        int64_t oven_id;
-
-        *visit = command_find_waiting(command, batch, plan, *visit, fault);
-        if (*visit == SIZE_MAX)
-            return -1;
-        if (*visit == plan->visit_count)
-            return fault_set(fault, EX_DATAERR,
-                             "batch %lld waits for no run in that oven: name the visit that run %lld repeats",
-                             (long long)batch->batch_id, (long long)run->run_id);
-        oven_id = command_visit_oven(command, batch, plan, *visit, fault);
-        if (oven_id < 0)
-            return -1;
-        if (oven_id == run->oven_id)
-            return 0;
-    }
+    waits = replay_next_visit(command->ledger, batch->batch_id, plan, visit, fault);
+    if (waits == 0)
+        fault_set(fault, EX_DATAERR, "batch %lld waits for no run any more: name the visit that run %lld repeats",
+                  (long long)batch->batch_id, (long long)run->run_id);
+    return waits == 1 ? 0 : -1;
 }
 
 static int command_check_claim(struct command *command, const struct ledger_batch *batch, const struct plan *plan,
@@ -181,7 +173,9 @@ static int command_check_claim(struct command *command, const struct ledger_batc
         return fault_set(fault, EX_DATAERR, "batch %lld is closed: no run can be claimed for it any more",
                          (long long)batch->batch_id);
     if (oven_id != run->oven_id)
-        return fault_set(fault, EX_DATAERR, "run %lld was in another oven than the plan asks for %.100s",
+        return fault_set(fault, EX_DATAERR,
+                         "run %lld was in another oven than the plan wants for %.100s: name the visit it is for, "
+                         "if it is another",
                          (long long)run->run_id, command_visit_name(plan, visit, name));
     return 0;
 }

@@ -124,19 +124,25 @@ char *words_limit(enum requirement requirement, int64_t value, enum temperature_
     return out;
 }
 
-char *words_found(const struct verdict *verdict, enum temperature_unit unit, char *out) {
-    char found[QUANTITY_TEXT_BYTES], possible[QUANTITY_TEXT_BYTES];
+char *words_what(enum requirement requirement, char *out) {
+    const char *name = judge_requirement_name(requirement);
 
-    if (!verdict->found_known) {
-        snprintf(out, WORDS_LIMIT_BYTES, "no value");
-        return out;
-    }
-    words_value(verdict->requirement, verdict->found, unit, found);
-    if (verdict->possible != verdict->found)
-        snprintf(out, WORDS_LIMIT_BYTES, "%s proven, %s possible", found,
+    snprintf(out, WORDS_LIMIT_BYTES, "%.*s", (int)strcspn(name, ","), name);
+    return out;
+}
+
+char *words_found(const struct verdict *verdict, enum temperature_unit unit, char *out) {
+    char found[QUANTITY_TEXT_BYTES] = "no value", possible[QUANTITY_TEXT_BYTES];
+
+    if (verdict->found_known)
+        words_value(verdict->requirement, verdict->found, unit, found);
+    if (verdict->found_known && verdict->possible != verdict->found)
+        snprintf(out, WORDS_SENTENCE_BYTES, "%s proven, %s possible", found,
                  words_value(verdict->requirement, verdict->possible, unit, possible));
+    else if (verdict->reason != REASON_NONE)
+        snprintf(out, WORDS_SENTENCE_BYTES, "%s: %s", found, judge_reason_text(verdict->reason));
     else
-        snprintf(out, WORDS_LIMIT_BYTES, "%s", found);
+        snprintf(out, WORDS_SENTENCE_BYTES, "%s", found);
     return out;
 }
 

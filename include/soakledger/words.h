@@ -26,9 +26,8 @@ enum { WORDS_LIMIT_BYTES = 80, WORDS_SENTENCE_BYTES = 320 };
 char *words_limit(enum requirement requirement, int64_t value, enum temperature_unit unit, char *out);
 /* What is limited, without the direction that words_limit gives: "soak time". WORDS_LIMIT_BYTES. */
 char *words_what(enum requirement requirement, char *out);
-/* What was found and why it is no proof, with a ceiling where a gap leaves one: "11 min, 22 min at most possible";
- * "nothing" if unknown.
- */
+/* What was found, and why it is no proof: "11 min proven, 22 min possible", "no value: the run is still on".
+ * WORDS_SENTENCE_BYTES. */
 char *words_found(const struct verdict *verdict, enum temperature_unit unit, char *out);
 /* How far inside the limit: "+2.1 °C", or outside: "−8 min 48 s"; "" if not known. */
 char *words_margin(const struct verdict *verdict, enum temperature_unit unit, char *out);
