@@ -49,8 +49,9 @@ static const char *channel_name(const struct judging *judging, int64_t channel_i
     return NULL;
 }
 
-static enum journal_level finding_level(enum finding_kind kind) {
-    switch (kind) {
+static enum journal_level finding_level(const struct finding *finding) {
+    switch (finding->kind) {
+    case FINDING_SOAK_BROKEN: return finding->value >= finding->limit ? JOURNAL_NOTICE : JOURNAL_WARNING;
     case FINDING_SOAK_BEGUN:
     case FINDING_SOAK_RESUMED:
     case FINDING_SOAK_FULFILLED:
@@ -63,7 +64,7 @@ static void say_finding(const struct judging *judging, const struct finding *fin
     char words[FAULT_TEXT_BYTES], when[QUANTITY_TEXT_BYTES];
 
     judge_describe_finding(finding, channel_name(judging, finding->channel_id), judging->unit, words, sizeof words);
-    journal_write(finding_level(finding->kind), "oven %s, run %lld, batch %lld: %s UTC: %s", judging->oven_name,
+    journal_write(finding_level(finding), "oven %s, run %lld, batch %lld: %s UTC: %s", judging->oven_name,
                   (long long)judging->run_id, (long long)judging->batch_id,
                   quantity_format_time(finding->t_ms, 0, when), words);
 }

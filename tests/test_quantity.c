@@ -410,6 +410,7 @@ static void durations_never_round_up(void **state) {
     (void)state;
     assert_string_equal(quantity_format_duration(920000, out), "15 min 20 s");
     assert_string_equal(quantity_format_duration(7500000, out), "2 h 05 min");
+    assert_string_equal(quantity_format_duration(905000, out), "15 min 05 s");
     assert_string_equal(quantity_format_duration(850, out), "850 ms");
     assert_string_equal(quantity_format_duration(0, out), "0 s");
     assert_string_equal(quantity_format_duration(899999, out), "14 min 59 s");

@@ -354,6 +354,7 @@ static void an_open_control_sensor_turns_the_heat_off(void **state) {
 
     (void)state;
     heat_start(&oven, &plain_oven);
+    oven.tuning.reset_s = 300;
     heat_ramp(&oven, 500, INFINITY, 20);
     step_for(&oven, 10, 20);
     assert_true(oven.output == 1);

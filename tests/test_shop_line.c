@@ -53,7 +53,7 @@ static struct play *begin(const struct scene *scene) {
 struct stage {
     char folder[PATH_BYTES];
     char link[PATH_BYTES + 16], log[PATH_BYTES + 16], page[PATH_BYTES + 16], scene[PATH_BYTES + 16];
-    pid_t shop;
+    pid_t shop, other; // running programs, 0: none
 };
 
 static int set_stage(void **state) {
@@ -85,13 +85,19 @@ static void stop_shop(struct stage *stage) {
     stage->shop = 0;
 }
 
+/* What a failed test left behind. */
+static void kill_program(pid_t program) {
+    if (program <= 0)
+        return;
+    kill(program, SIGKILL);
+    waitpid(program, NULL, 0);
+}
+
 static int clear_stage(void **state) {
     struct stage *stage = *state;
 
-    if (stage->shop != 0) {
-        kill(stage->shop, SIGKILL);
-        waitpid(stage->shop, NULL, 0);
-    }
+    kill_program(stage->shop);
+    kill_program(stage->other);
     unlink(stage->link);
     unlink(stage->log);
     unlink(stage->page);
@@ -388,24 +394,24 @@ static void a_script_holds_time_until_it_releases_it(void **state) {
     char program[PATH_BYTES];
     struct clock *reader;
     int status = 0;
-    pid_t other;
 
     assert_int_equal(clock_create_page(stage->page, start_ms, &fault), 0);
     reader = clock_open_simulated(stage->page, NULL, &fault);
     assert_non_null(reader);
     assert_int_equal(run_until(stage, "+1 min"), 0);
     find_program("until", program, sizeof program);
-    other = fork();
-    assert_true(other >= 0);
-    if (other == 0) {
+    stage->other = fork();
+    assert_true(stage->other >= 0);
+    if (stage->other == 0) {
         execl(program, program, stage->page, "other", "+1 h", (char *)NULL);
         _exit(EX_UNAVAILABLE);
     }
     usleep(150000); // long enough for it to run through, were time not held
-    assert_int_equal(waitpid(other, &status, WNOHANG), 0);
+    assert_int_equal(waitpid(stage->other, &status, WNOHANG), 0);
     assert_int_equal(clock_read_ms(reader), start_ms + MS_PER_MIN);
     assert_int_equal(run_until(stage, "--release"), 0);
-    assert_int_equal(waitpid(other, &status, 0), other);
+    assert_int_equal(waitpid(stage->other, &status, 0), stage->other);
+    stage->other = 0;
     assert_int_equal(status, 0);
     assert_int_equal(clock_read_ms(reader), start_ms + 61 * MS_PER_MIN);
     clock_close(reader);

@@ -37,7 +37,8 @@ struct track {
     size_t changes_most, changes_first, changes_count;
 
     bool has_crossed;                   // has been at or above B
-    bool is_over;                       // above the overshoot limit now
+    bool is_over;                       // above the overshoot limit, or not for long enough under it again
+    int64_t over_ms;                    // last reading above it
     int64_t excursion_mc, excursion_ms; // peak of the excursion that is on
     int64_t peak_mc, peak_ms;           // highest since the first crossing
     bool overshoot_doubtful;            // a gap could hide an overshoot ...
@@ -67,6 +68,9 @@ struct soak {
     struct stretch now, longest; // proven
     int64_t possible_since_ms, possible_longest_ms;
     bool possible_on;
+    int64_t settled_ms; // how long a stretch must last to make a finding
+    bool begun;         // there was a finding that the soak began
+    bool announced;     // the stretch that is on, or the gap after it, belongs to one that made a finding
     bool fulfilled, exceeded, broken;
     int64_t lowest_mc; // since it was broken
     struct judge_soak facts;
@@ -86,10 +90,11 @@ struct ramp {
     int64_t origin_ms;
     int64_t sum_t, sum_v;
     judge_wide sum_tt, sum_tv;
-    bool full_seen; // a whole window has lain within the stated temperatures
-    bool judged;    // a slope was taken
-    bool passed;    // has been above the stated temperatures
-    bool over;
+    bool full_seen;  // a whole window has lain within the stated temperatures
+    bool judged;     // a slope was taken
+    bool passed;     // has been above the stated temperatures
+    bool over;       // a finding was made and the slope has not been under the limit for long enough since
+    int64_t over_ms; // when it last was over
 };
 
 struct heat {

@@ -100,9 +100,12 @@ static void weigh_slope(struct judge *judge, struct heat *heat, size_t load, int
         heat->steepest_ms = t_ms;
         heat->steepest_channel = channel_id;
     }
-    if (slope > limit && !ramp->over)
-        judge_make_finding(judge, FINDING_RAMP, t_ms, heat->index, channel_id, slope, limit);
-    ramp->over = slope > limit;
+    if (slope > limit) {
+        if (!ramp->over || t_ms - ramp->over_ms > JUDGE_SETTLED_MS)
+            judge_make_finding(judge, FINDING_RAMP, t_ms, heat->index, channel_id, slope, limit);
+        ramp->over = true;
+        ramp->over_ms = t_ms;
+    }
 }
 
 /* A gap whose ends are both on the same side of the stated temperatures says nothing about the rise between. */

@@ -13,6 +13,7 @@ int soak_open(struct judge *judge, size_t operation_index, int64_t longest_gap_m
     soak->index = operation_index;
     soak->edge_mc = soak->operation->temperature_mc - soak->operation->below_mc;
     soak->required_ms = soak->operation->time_at_least_ms + judge->plan->lag_allowance_ms;
+    soak->settled_ms = soak->required_ms / 2 < JUDGE_SETTLED_MS ? soak->required_ms / 2 : JUDGE_SETTLED_MS;
     soak->standing = STANDING_OUT;
     for (size_t i = 0; i < judge->load_count; i++) {
         const int64_t interval_ms = judge->loads[i].channel.interval_ms;
@@ -42,17 +43,26 @@ static const struct stretch *longest_stretch(const struct soak *soak) {
     return soak->now.on && stretch_ms(&soak->now) > stretch_ms(&soak->longest) ? &soak->now : &soak->longest;
 }
 
-static void begin_stretch(struct judge *judge, int64_t t_ms) {
+static void begin_stretch(struct soak *soak, int64_t t_ms) {
+    soak->now = (struct stretch){.on = true, .begun_ms = t_ms, .ended_ms = t_ms};
+    soak->facts.stretch_count++;
+    if (soak->facts.first_begun_ms == 0)
+        soak->facts.first_begun_ms = t_ms;
+}
+
+/* A charge that crosses B slowly goes in and out with the noise of its sensor. A stretch makes a finding once it
+ * has lasted, and is dated to where it began; what is measured does not wait. */
+static void announce_stretch(struct judge *judge) {
     struct soak *soak = &judge->soak;
 
-    soak->now = (struct stretch){.on = true, .begun_ms = t_ms, .ended_ms = t_ms};
-    if (soak->facts.first_begun_ms == 0) {
-        soak->facts.first_begun_ms = t_ms;
-        judge_make_finding(judge, FINDING_SOAK_BEGUN, t_ms, soak->index, 0, soak->edge_mc, 0);
-    } else if (soak->broken) {
-        soak->facts.breaks++;
-        judge_make_finding(judge, FINDING_SOAK_RESUMED, t_ms, soak->index, 0, soak->lowest_mc, soak->edge_mc);
-    }
+    soak->announced = true;
+    if (!soak->begun)
+        judge_make_finding(judge, FINDING_SOAK_BEGUN, soak->now.begun_ms, soak->index, 0, soak->edge_mc, 0);
+    else if (soak->broken)
+        judge_make_finding(judge, FINDING_SOAK_RESUMED, soak->now.begun_ms, soak->index, 0, soak->lowest_mc,
+                           soak->edge_mc);
+    soak->facts.breaks += soak->broken;
+    soak->begun = true;
     soak->broken = false;
 }
 
@@ -69,6 +79,7 @@ static void end_stretch(struct soak *soak, int64_t t_ms, int64_t channel_id) {
 static void break_soak(struct judge *judge, int64_t t_ms, int64_t channel_id) {
     struct soak *soak = &judge->soak;
 
+    soak->announced = false;
     soak->broken = true;
     soak->lowest_mc = soak->edge_mc;
     for (size_t i = 0; i < judge->load_count; i++) {
@@ -104,8 +115,8 @@ static void stand(struct judge *judge, enum standing to, int64_t t_ms, int64_t c
     if (from == STANDING_IN)
         end_stretch(soak, t_ms, to == STANDING_OUT ? channel_id : 0);
     if (to == STANDING_IN)
-        begin_stretch(judge, t_ms);
-    else if (to == STANDING_OUT && soak->facts.first_begun_ms != 0 && !soak->broken)
+        begin_stretch(soak, t_ms);
+    else if (to == STANDING_OUT && soak->announced)
         break_soak(judge, t_ms, channel_id);
     if (from == STANDING_OUT) {
         soak->possible_on = true;
@@ -127,6 +138,8 @@ static void lengthen(struct judge *judge, int64_t t_ms) {
         return;
     if (t_ms > soak->now.ended_ms)
         soak->now.ended_ms = t_ms;
+    if (!soak->announced && stretch_ms(&soak->now) >= soak->settled_ms)
+        announce_stretch(judge);
     if (!soak->fulfilled && stretch_ms(&soak->now) >= soak->required_ms) {
         soak->fulfilled = true;
         judge_make_finding(judge, FINDING_SOAK_FULFILLED, soak->now.begun_ms + soak->required_ms, soak->index, 0,
@@ -245,9 +258,11 @@ static void watch_overshoot(struct judge *judge, struct track *track, const stru
         track->peak_ms = reading->t_ms;
     }
     if (reading->value <= limit_mc) {
-        end_excursion(judge, track);
+        if (reading->t_ms - track->over_ms >= JUDGE_SETTLED_MS) // else it may be noise about the limit
+            end_excursion(judge, track);
         return;
     }
+    track->over_ms = reading->t_ms;
     if (!track->is_over) {
         track->is_over = true;
         track->excursion_mc = INT64_MIN;
@@ -301,6 +316,11 @@ void soak_end(struct judge *judge, int64_t end_ms) {
     take_samples(judge, INT64_MAX);
     if (soak->now.on)
         end_stretch(soak, end_ms, 0);
+    if (!soak->begun && soak->facts.first_begun_ms != 0) { // it was in, if only for moments
+        judge_make_finding(judge, FINDING_SOAK_BEGUN, soak->facts.first_begun_ms, soak->index, 0, soak->edge_mc, 0);
+        judge_make_finding(judge, FINDING_SOAK_BROKEN, soak->facts.last_ended_ms, soak->index,
+                           soak->longest.ended_by, stretch_ms(&soak->longest), soak->required_ms);
+    }
     for (size_t i = 0; i < judge->load_count; i++)
         end_excursion(judge, &judge->loads[i]);
 }

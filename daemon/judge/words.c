@@ -57,7 +57,10 @@ static void describe_time(const struct finding *finding, const char *who, char *
     quantity_format_duration(finding->value, time);
     quantity_format_duration(finding->limit, limit);
     if (finding->kind == FINDING_SOAK_BROKEN)
-        snprintf(out, size, "%s fell below the band after %s; %s are required", who, time, limit);
+        snprintf(out, size,
+                 finding->value >= finding->limit ? "the soak ended: %s fell below the band after %s (required: %s)"
+                                                  : "%s fell below the band after only %s (required: %s)",
+                 who, time, limit);
     else if (finding->kind == FINDING_SOAK_FULFILLED)
         snprintf(out, size, "the required soak of %s is complete", time);
     else

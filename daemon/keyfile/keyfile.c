@@ -220,9 +220,6 @@ static int check_line(struct reader *reader, const char *line, size_t length, si
                              "beginning");
     if (line[0] == '[')
         return read_header(reader, line, length);
-    if (file->section_count == 0)
-        return keyfile_fault(file, reader->line, reader->fault,
-                             "text before the first section: expected a header such as [kind name]");
     return check_entry(reader, line, length_without_comment(line, length));
 }
 

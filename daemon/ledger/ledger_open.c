@@ -169,12 +169,17 @@ static int open_to_bookkeep(struct ledger *ledger, const char *name, struct faul
     return 0;
 }
 
+/* A log with something in it, or the log's index, which whoever has the ledger open keeps beside it. */
 static bool has_log(const struct ledger *ledger) {
     char path[PATH_MAX];
     struct stat status;
 
     snprintf(path, sizeof path, "%s-wal", ledger->path);
-    return stat(path, &status) == 0 && status.st_size > 0;
+    if (stat(path, &status) == 0 && status.st_size > 0) {
+        return true;
+    }
+    snprintf(path, sizeof path, "%s-shm", ledger->path);
+    return stat(path, &status) == 0;
 }
 
 /* "file:" and the name with all but plain characters as %XX, and ?immutable=1 (sqlite.org/uri.html). */
@@ -199,9 +204,16 @@ static char *make_uri(const char *name) {
     return uri;
 }
 
+static int try_to_read(struct ledger *ledger, const char *name, int flags, struct fault *fault) {
+    if (open_database(ledger, name, SQLITE_OPEN_READONLY | flags, fault) != 0) {
+        return -1;
+    }
+    return ledger_check_schema(ledger, fault);
+}
+
 /* A copy on a medium that cannot be written has no log beside it, and SQLite refuses to open it: nobody
  * else can be writing there, so it may be read as it lies. */
-static int open_as_it_lies(struct ledger *ledger, const char *name, struct fault *fault) {
+static int read_as_it_lies(struct ledger *ledger, const char *name, struct fault *fault) {
     char *const uri = make_uri(name);
     int result;
 
@@ -210,33 +222,33 @@ static int open_as_it_lies(struct ledger *ledger, const char *name, struct fault
     }
     sqlite3_close(ledger->db);
     ledger->db = NULL;
-    result = open_database(ledger, uri, SQLITE_OPEN_READONLY | SQLITE_OPEN_URI, fault);
+    result = try_to_read(ledger, uri, SQLITE_OPEN_URI, fault);
     free(uri);
-    return result == 0 ? ledger_check_schema(ledger, fault) : -1;
+    return result;
 }
 
 static int open_to_read(struct ledger *ledger, const char *name, struct fault *fault) {
     struct fault first;
     int code;
 
-    if (check_file(ledger, fault) != 0 || open_database(ledger, name, SQLITE_OPEN_READONLY, fault) != 0) {
+    if (check_file(ledger, fault) != 0) {
         return -1;
     }
-    if (ledger_check_schema(ledger, &first) == 0) {
+    if (try_to_read(ledger, name, 0, &first) == 0) {
         return 0;
     }
-    *fault = first;
     code = sqlite3_errcode(ledger->db) & 0xFF; // the low byte is the primary result code
     if (code != SQLITE_CANTOPEN && code != SQLITE_READONLY) {
+        *fault = first;
         return -1;
     }
     if (has_log(ledger)) {
         return fault_set(fault, EX_NOPERM,
-                         "%s: cannot read the ledger: this user must also be able to read %s-wal and"
-                         " %s-shm",
-                         ledger->path, ledger->path, ledger->path);
+                         "%s: cannot read the ledger: this user must also be able to read its log,"
+                         " the files beside it that end in -wal and -shm",
+                         ledger->path);
     }
-    return open_as_it_lies(ledger, name, fault);
+    return read_as_it_lies(ledger, name, fault);
 }
 
 static int open_as(struct ledger *ledger, struct fault *fault) {
