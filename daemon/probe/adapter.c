@@ -1,7 +1,7 @@
 // SPDX-License-Identifier: MIT
 /* libserialport knows which terminals are serial ports and what USB adapters say of themselves; where a port is
- * plugged in is asked of udev's data base, in which a rule's keys are found as they will be matched, and where there is
- * none of the kernel's folders. */
+ * plugged in is asked of udev's data base, in which a rule's keys are found as they will be matched, and where
+ * there is none of the kernel's folders. */
 #include "soakledger/adapter.h"
 
 #include <dirent.h>
@@ -18,7 +18,7 @@
 enum { RECORD_BYTES = 8192, DECIMAL = 10 };
 
 static void copy(char *out, const char *text) {
-    snprintf(out, ADAPTER_TEXT_BYTES, "%s", text != NULL ? text : "");
+    snprintf(out, ADAPTER_TEXT_BYTES, "%.*s", ADAPTER_TEXT_BYTES - 1, text != NULL ? text : "");
 }
 
 /* The beginning of a small file, without the newline at its end. False if it cannot be read. */
@@ -100,8 +100,8 @@ static void find_link(struct adapter *adapter) {
 }
 
 static void read_port(const struct sp_port *port, struct adapter *adapter) {
-    *adapter = (struct adapter){
-        .vendor = ADAPTER_NOT_GIVEN, .product = ADAPTER_NOT_GIVEN, .port = ADAPTER_NOT_GIVEN};
+    *adapter =
+        (struct adapter){.vendor = ADAPTER_NOT_GIVEN, .product = ADAPTER_NOT_GIVEN, .port = ADAPTER_NOT_GIVEN};
     copy(adapter->device, sp_get_port_name(port));
     copy(adapter->description, sp_get_port_description(port));
     adapter->is_usb = sp_get_port_transport(port) == SP_TRANSPORT_USB;

@@ -18,11 +18,12 @@ static bool is_pci_address(const char *piece, size_t length) {
     unsigned domain, bus, device, function;
     int end = 0;
 
-    return sscanf(piece, "%4x:%2x:%2x.%1x%n", &domain, &bus, &device, &function, &end) == 4 && (size_t)end == length;
+    return sscanf(piece, "%4x:%2x:%2x.%1x%n", &domain, &bus, &device, &function, &end) == 4 &&
+           (size_t)end == length;
 }
 
-/* Names as systemd's path_id gives them, which is how ID_PATH comes about: the PCI device next to the USB, and then the
- * way through the hubs with the interface, "1-2.4:1.0" being "usb-0:2.4:1.0". */
+/* Names as systemd's path_id gives them, which is how ID_PATH comes about: the PCI device next to the USB, and then
+ * the way through the hubs with the interface, "1-2.4:1.0" being "usb-0:2.4:1.0". */
 char *adapter_read_socket(const char *sysfs_path, char *out) {
     char pci[ADAPTER_TEXT_BYTES] = "", usb[ADAPTER_TEXT_BYTES] = "";
 

@@ -1,6 +1,6 @@
 // SPDX-License-Identifier: MIT
-/* One exchange after the other on one line, with nobody waiting for anything else meanwhile. What may come instead of
- * a reply is told in poller_line.c; here it is named rather than tried again. */
+/* One exchange after the other on one line, with nobody waiting for anything else meanwhile. What may come instead
+ * of a reply is told in poller_line.c; here it is named rather than tried again. */
 #include <errno.h>
 #include <limits.h>
 #include <poll.h>
@@ -83,10 +83,11 @@ int probe_open_line(struct probe_line *probe, const char *device, const struct p
 
     probe_close_line(probe);
     if (access(device, R_OK | W_OK) != 0 && errno == EACCES)
-        return fault_set(fault, EX_NOPERM,
-                         "%s may not be used by you: its group, mostly dialout, may ('adduser YOU dialout', then log "
-                         "in anew)",
-                         device);
+        return fault_set(
+            fault, EX_NOPERM,
+            "%s may not be used by you: its group, mostly dialout, may ('adduser YOU dialout', then log "
+            "in anew)",
+            device);
     probe->line = line_open(&config, fault);
     if (probe->line == NULL)
         return fault->status == EX_UNAVAILABLE ? explain_busy(device, fault) : -1;
@@ -173,7 +174,8 @@ struct exchange {
     bool echoed;
 };
 
-/* Waits for the next that happens on the line. MODBUS_MORE if the exchange goes on; `*ended` tells why it cannot. */
+/* Waits for the next that happens on the line. MODBUS_MORE if the exchange goes on; `*ended` tells why it cannot.
+ */
 static enum modbus_status go_on(struct probe_line *probe, struct exchange *exchange, enum probe_answer *ended) {
     const bool begun = exchange->reply.length > 0;
     const int64_t silence_us = modbus_t35_us(probe->speed_baud) + CHUNK_US;
@@ -232,7 +234,8 @@ enum probe_answer probe_ask(struct probe_line *probe, int address, uint8_t funct
         status = go_on(probe, &exchange, &ended);
     if (ended == PROBE_GIVEN)
         ended = name_answer(&exchange.reply, status, reply);
-    probe->ready_us = clock_now_us(probe->clock) +
-                      (ended == PROBE_GIVEN || ended == PROBE_REFUSED ? modbus_t35_us(probe->speed_baud) : CHUNK_US);
+    probe->ready_us =
+        clock_now_us(probe->clock) +
+        (ended == PROBE_GIVEN || ended == PROBE_REFUSED ? modbus_t35_us(probe->speed_baud) : CHUNK_US);
     return ended;
 }

@@ -5,8 +5,8 @@
 
 #include "soakledger/probe.h"
 
-/* Even parity at 19,200 baud is what MODBUS over Serial Line, section 2.5.1, asks of every device; no parity at 9,600
- * and the order of the rest are common practice, no source. */
+/* Even parity at 19,200 baud is what MODBUS over Serial Line, section 2.5.1, asks of every device; no parity at
+ * 9,600 and the order of the rest are common practice, no source. */
 static const struct probe_setting LIKELIEST[] = {{19200, PARITY_EVEN, 1}, {9600, PARITY_NONE, 1}};
 static const int SPEEDS[] = {19200, 9600, 38400, 115200, 57600, 4800, 2400, 1200};
 static const struct probe_setting LIKELY[] = {{0, PARITY_EVEN, 1}, {0, PARITY_NONE, 1}};
@@ -62,11 +62,11 @@ static void add_odd_form(struct probe_search *search, const struct probe_wish *w
 }
 
 void probe_begin_search(struct probe_search *search, const struct probe_wish *wish) {
-    *search = (struct probe_search){.functions = {MODBUS_READ_HOLDING, MODBUS_READ_INPUT},
-                                    .function_count = 2,
-                                    .first_address = 1,
-                                    .last_address =
-                                        wish->all_addresses ? PROBE_LAST_ADDRESS : PROBE_FIRST_ADDRESSES};
+    *search =
+        (struct probe_search){.functions = {MODBUS_READ_HOLDING, MODBUS_READ_INPUT},
+                              .function_count = 2,
+                              .first_address = 1,
+                              .last_address = wish->all_addresses ? PROBE_LAST_ADDRESS : PROBE_FIRST_ADDRESSES};
     if (wish->function != 0) {
         search->functions[0] = (uint8_t)wish->function;
         search->function_count = 1;
@@ -125,8 +125,8 @@ void probe_note_answer(struct probe_search *search, int address) {
 size_t probe_count_tries(const struct probe_search *search) {
     const size_t addresses = (size_t)(search->last_address - search->first_address) + 1;
     const size_t settings = search->found_any ? 1 : search->setting_count;
-    const size_t done = (size_t)(search->address - search->first_address) +
-                        (search->found_any ? 0 : search->setting * addresses);
+    const size_t done =
+        (size_t)(search->address - search->first_address) + (search->found_any ? 0 : search->setting * addresses);
 
     if (search->function == search->function_count)
         return 0;

@@ -8,9 +8,8 @@
 
 enum { WORD_BITS = 16, TENTHS = 10, CELL_BYTES = 16 };
 
-const char probe_table_head[] =
-    "                           ---- int32, first: ---- ---- float32, first: ----\n"
-    "  reg.  hex  int16     /10   high half    low half    high half     low half\n";
+const char probe_table_head[] = "                           ---- int32, first: ---- ---- float32, first: ----\n"
+                                "  reg.  hex  int16     /10   high half    low half    high half     low half\n";
 
 static uint32_t join(uint16_t high, uint16_t low) {
     return (uint32_t)high << WORD_BITS | low;

@@ -37,15 +37,16 @@ enum adapter_key {
 
 /* What tells adapter `index` from all the others. */
 enum adapter_key adapter_choose_key(const struct adapter *adapters, size_t count, size_t index);
-/* The udev rule, on one line, that names it /dev/soakledger/`name`; "" for ADAPTER_BY_NOTHING. ADAPTER_RULE_BYTES. */
+/* The udev rule, on one line, that names it /dev/soakledger/`name`; "" for ADAPTER_BY_NOTHING. ADAPTER_RULE_BYTES.
+ */
 char *adapter_write_rule(const struct adapter *adapters, size_t count, size_t index, const char *name, char *out);
 
 /* ---- for those who read what system and udev say; pure ---- */
 
 /* ID_PATH from a sysfs path where PCI and USB lead to the port, "" for any other way. ADAPTER_TEXT_BYTES. */
 char *adapter_read_socket(const char *sysfs_path, char *out);
-/* As udev writes what a device calls itself: white space at the ends is dropped and elsewhere becomes one '_', and so
- * does each other character that it does not allow. ADAPTER_TEXT_BYTES. */
+/* As udev writes what a device calls itself: white space at the ends is dropped and elsewhere becomes one '_', and
+ * so does each other character that it does not allow. ADAPTER_TEXT_BYTES. */
 char *adapter_clean_number(const char *text, char *out);
 /* The value of "E:KEY=value" in a record of udev's data base. False if it is not there. */
 bool adapter_find_property(const char *record, const char *key, char *out, size_t size);

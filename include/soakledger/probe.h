@@ -118,12 +118,12 @@ char *probe_show_register(char mark, uint16_t number, uint16_t value, const uint
 
 enum probe_answer {
     PROBE_GIVEN,
-    PROBE_REFUSED,  // an exception
-    PROBE_SILENT,   // nothing came
-    PROBE_GARBLED,  // something came that is no reply
-    PROBE_OTHER,    // a reply of another address
-    PROBE_STOPPED,  // `stop` became readable
-    PROBE_LOST,     // the line is gone
+    PROBE_REFUSED, // an exception
+    PROBE_SILENT,  // nothing came
+    PROBE_GARBLED, // something came that is no reply
+    PROBE_OTHER,   // a reply of another address
+    PROBE_STOPPED, // `stop` became readable
+    PROBE_LOST,    // the line is gone
 };
 
 struct probe_line {
