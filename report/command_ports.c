@@ -87,15 +87,14 @@ static void command_print_rules(FILE *out, const struct adapter *adapters, size_
           out);
 }
 
-static void command_print_none(FILE *out) {
-    fputs("No serial port is there.\n\n", out);
-    command_print(out, 2, "- Is the adapter plugged in, and its cable whole? 'lsusb' must show it.");
+static void command_print_missing(FILE *out, bool any) {
+    fputs(any ? "\nNo USB adapter is there. If one should be:\n" : "No serial port is there. If one should be:\n", out);
+    command_print(out, 2, "- Is it plugged in, and its cable whole? 'lsusb' must show it.");
+    command_print(out, 2, "- Was it recognised? 'dmesg | tail' then says 'attached to ttyUSB0' or alike.");
+    command_print(out, 2, "- In a container or a virtual machine it must be handed through first.");
     command_print(out, 2,
-                  "- Was it recognised? 'dmesg | tail' says so when it is plugged in: 'attached to ttyUSB0'.");
-    command_print(out, 2,
-                  "- A port that is there but cannot be used is listed all the same; to use it one must be in its "
-                  "group: 'adduser YOU dialout', then log in anew.");
-    command_print(out, 2, "- In a container or virtual machine the adapter must be handed through first.");
+                  "- To use a port one must be in its group: 'adduser YOU dialout', then log in anew. To be listed "
+                  "here it needs no rights.");
 }
 
 /* ---- for machines: JSON of RFC 8259 ---- */
@@ -152,19 +151,25 @@ int command_ports(struct command *command, int argc, char **argv, struct fault *
     const bool json = argc == 1 && strcmp(argv[0], "--json") == 0;
     struct adapter *adapters;
     size_t count = 0;
+    bool any_usb = false;
 
     if (argc > (json ? 1 : 0))
         return fault_set(fault, EX_USAGE, "'%s' is not understood: expected 'ports' or 'ports --json'", argv[0]);
     if (adapter_list(&adapters, &count, fault) != 0)
         return -1;
-    if (json)
+    if (json) {
         command_write_json(command->out, adapters, count);
-    else if (count == 0)
-        command_print_none(command->out);
-    for (size_t i = 0; !json && i < count; i++)
+        free(adapters);
+        return 0;
+    }
+    for (size_t i = 0; i < count; i++) {
         command_print_adapter(command->out, &adapters[i]);
-    if (!json && count > 0)
+        any_usb = any_usb || adapters[i].is_usb;
+    }
+    if (count > 0)
         command_print_rules(command->out, adapters, count);
+    if (!any_usb)
+        command_print_missing(command->out, count > 0);
     free(adapters);
     return 0;
 }
