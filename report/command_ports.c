@@ -34,6 +34,14 @@ static void command_print_rule(FILE *out, const char *rule) {
     fputc('\n', out);
 }
 
+/* A path is not broken: a long one gets a line of its own. */
+static void command_print_place(FILE *out, const char *label, const char *place) {
+    if (strlen(label) + words_columns(place) < COMMAND_LINE_COLUMNS)
+        fprintf(out, "%s%s\n", label, place);
+    else
+        fprintf(out, "%.*s\n    %s\n", (int)strlen(label) - 2, label, place);
+}
+
 static void command_print_adapter(FILE *out, const struct adapter *adapter) {
     char line[COMMAND_TEXT_BYTES], text[COMMAND_TEXT_BYTES];
 
@@ -46,15 +54,12 @@ static void command_print_adapter(FILE *out, const struct adapter *adapter) {
     if (adapter->is_usb)
         fprintf(out, "  serial number  %s\n",
                 adapter->serial_number[0] != '\0' ? command_clean(adapter->serial_number, text) : "none");
-    snprintf(line, sizeof line, "  plugged into   %s",
-             adapter->socket[0] != '\0' ? command_clean(adapter->socket, text)
-             : adapter->is_usb          ? "not known"
-                                        : "built in");
-    command_print(out, sizeof "  plugged into   " - 1, line);
-    if (adapter->link[0] != '\0') {
-        snprintf(line, sizeof line, "  found by path  %s", command_clean(adapter->link, text));
-        command_print(out, sizeof "  found by path  " - 1, line);
-    }
+    command_print_place(out, "  plugged into   ",
+                        adapter->socket[0] != '\0' ? command_clean(adapter->socket, text)
+                        : adapter->is_usb          ? "not known"
+                                                   : "built in");
+    if (adapter->link[0] != '\0')
+        command_print_place(out, "  found by path  ", command_clean(adapter->link, text));
 }
 
 static const char *command_key_words(enum adapter_key key) {
@@ -88,7 +93,8 @@ static void command_print_rules(FILE *out, const struct adapter *adapters, size_
 }
 
 static void command_print_missing(FILE *out, bool any) {
-    fputs(any ? "\nNo USB adapter is there. If one should be:\n" : "No serial port is there. If one should be:\n", out);
+    fputs(any ? "\nNo USB adapter is there. If one should be:\n" : "No serial port is there. If one should be:\n",
+          out);
     command_print(out, 2, "- Is it plugged in, and its cable whole? 'lsusb' must show it.");
     command_print(out, 2, "- Was it recognised? 'dmesg | tail' then says 'attached to ttyUSB0' or alike.");
     command_print(out, 2, "- In a container or a virtual machine it must be handed through first.");

@@ -259,6 +259,26 @@ static int command_listen(struct probing *probing, struct fault *fault) {
     return heard < 0 ? 1 : 0;
 }
 
+static void command_print_plan_of_search(const struct probing *probing) {
+    char time[QUANTITY_TEXT_BYTES], line[2 * COMMAND_TEXT_BYTES];
+    const struct probe_search *search = &probing->search;
+    char addresses[PROBE_TEXT_BYTES];
+
+    if (search->first_address == search->last_address)
+        snprintf(addresses, sizeof addresses, "address %d", search->first_address);
+    else
+        snprintf(addresses, sizeof addresses, "addresses %d to %d", search->first_address, search->last_address);
+    snprintf(
+        line, sizeof line,
+        "Asking on %.200s, reading only: %zu %s of speed and parity, addresses %d to %d. This takes at most %s; "
+        "Ctrl-C ends it.",
+        probing->device, search->setting_count, search->setting_count == 1 ? "setting" : "settings",
+        search->first_address, search->last_address,
+        quantity_format_duration(command_time_left_ms(probing) + LISTEN_MS, time));
+    command_print(probing->out, 2, line);
+    fflush(probing->out);
+}
+
 /* Opens the line with the setting of the next try; tells what came of the one before. */
 static int command_change_setting(struct probing *probing, const struct probe_try *try, bool first,
                                   struct fault *fault) {
@@ -273,7 +293,10 @@ static int command_change_setting(struct probing *probing, const struct probe_tr
     probing->setting = try->setting;
     if (probe_open_line(&probing->line, probing->device, &try->setting, fault) != 0)
         return -1;
-    return first ? command_listen(probing, fault) : 0;
+    if (!first)
+        return 0;
+    command_print_plan_of_search(probing);
+    return command_listen(probing, fault);
 }
 
 static int command_find_none(const struct probing *probing, const struct probe_setting *garbled,
@@ -311,21 +334,6 @@ static int command_search(struct probing *probing, struct fault *fault) {
     if (ended == 0 && !probing->search.found_any)
         return command_find_none(probing, &garbled_at, fault);
     return ended;
-}
-
-static void command_print_plan_of_search(const struct probing *probing) {
-    char time[QUANTITY_TEXT_BYTES], line[2 * COMMAND_TEXT_BYTES];
-    const struct probe_search *search = &probing->search;
-
-    snprintf(
-        line, sizeof line,
-        "Asking on %.200s, reading only: %zu %s of speed and parity, addresses %d to %d. This takes at most %s; "
-        "Ctrl-C ends it.",
-        probing->device, search->setting_count, search->setting_count == 1 ? "setting" : "settings",
-        search->first_address, search->last_address,
-        quantity_format_duration(command_time_left_ms(probing) + LISTEN_MS, time));
-    command_print(probing->out, 2, line);
-    fflush(probing->out);
 }
 
 static void command_print_found(struct probing *probing) {
@@ -371,7 +379,6 @@ static void command_find_screen(struct probing *probing) {
 static int command_probe_all(struct probing *probing, struct fault *fault) {
     int ended;
 
-    command_print_plan_of_search(probing);
     ended = command_search(probing, fault);
     if (ended > 0)
         return fault_set(fault, EX_TEMPFAIL, "stopped before the search was over");
