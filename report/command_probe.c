@@ -14,7 +14,8 @@ enum {
     REPLY_LEAST_MS = 10,
     REPLY_MOST_MS = 10000,
     REOPEN_MS = 60, // with the silence that follows
-    AROUND_REQUEST_MS = 45,
+    AROUND_REQUEST_MS = 10,
+    MS_PER_S = 1000,
     DEFAULT_REGISTERS = 128,
     LAST_REGISTER = UINT16_MAX,
     RETRIED_TRIES = 4, // so few questions are worth being asked twice
@@ -177,7 +178,10 @@ static int64_t command_time_left_ms(const struct probing *probing) {
     const int64_t tries = (int64_t)probe_count_tries(&probing->search);
     const int64_t addresses = probing->search.last_address - probing->search.first_address + 1;
 
-    return tries * (probing->line.reply_within_ms + AROUND_REQUEST_MS) + (tries / addresses) * REOPEN_MS;
+    const int64_t left_ms =
+        tries * (probing->line.reply_within_ms + AROUND_REQUEST_MS) + (tries / addresses) * REOPEN_MS;
+
+    return (left_ms / MS_PER_S + 1) * MS_PER_S;
 }
 
 static void command_show_try(const struct probing *probing, const struct probe_try *try) {
@@ -270,11 +274,9 @@ static void command_print_plan_of_search(const struct probing *probing) {
         snprintf(addresses, sizeof addresses, "addresses %d to %d", search->first_address, search->last_address);
     snprintf(
         line, sizeof line,
-        "Asking on %.200s, reading only: %zu %s of speed and parity, addresses %d to %d. This takes at most %s; "
-        "Ctrl-C ends it.",
-        probing->device, search->setting_count, search->setting_count == 1 ? "setting" : "settings",
-        search->first_address, search->last_address,
-        quantity_format_duration(command_time_left_ms(probing) + LISTEN_MS, time));
+        "Asking on %.200s, reading only: %zu %s of speed and parity, %s. This takes at most %s; Ctrl-C ends it.",
+        probing->device, search->setting_count, search->setting_count == 1 ? "setting" : "settings", addresses,
+        quantity_format_duration(command_time_left_ms(probing) + (LISTEN_MS / MS_PER_S + 1) * MS_PER_S, time));
     command_print(probing->out, 2, line);
     fflush(probing->out);
 }
@@ -348,6 +350,8 @@ static void command_print_found(struct probing *probing) {
         fprintf(probing->out, "Found a controller: address %d, %s.\n", address,
                 probe_name_setting(&probing->setting, name));
     }
+    if (probing->search.last_address == PROBE_FIRST_ADDRESSES && probing->search.first_address == 1)
+        fprintf(probing->out, "Addresses from %d on were not looked at: --all.\n", PROBE_FIRST_ADDRESSES + 1);
     if (count > 1)
         fprintf(probing->out, "Registers are those of address %d; of another one: --address N.\n",
                 probing->address);

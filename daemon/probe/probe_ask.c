@@ -234,8 +234,8 @@ enum probe_answer probe_ask(struct probe_line *probe, int address, uint8_t funct
         status = go_on(probe, &exchange, &ended);
     if (ended == PROBE_GIVEN)
         ended = name_answer(&exchange.reply, status, reply);
-    probe->ready_us =
-        clock_now_us(probe->clock) +
-        (ended == PROBE_GIVEN || ended == PROBE_REFUSED ? modbus_t35_us(probe->speed_baud) : CHUNK_US);
+    // After something that was no reply more of it may come.
+    probe->ready_us = clock_now_us(probe->clock) + modbus_t35_us(probe->speed_baud) +
+                      (ended == PROBE_GARBLED || ended == PROBE_OTHER ? CHUNK_US : 0);
     return ended;
 }
