@@ -11,6 +11,7 @@ PACKAGES_BUILD := gcc make pkg-config libserialport-dev libsqlite3-dev libhpdf-d
 PACKAGES_DEMO := poppler-utils
 PACKAGES_TEST := clang libclang-rt-14-dev libcmocka-dev libmodbus-dev python3-pymodbus python3-serial python3-numpy \
 	socat poppler-utils qpdf sqlite3 libsqlite3-dev mandoc
+PACKAGES_MACHINE := qemu-system-x86 busybox-static cpio sqlite3 libkmod2 libacl1 libblkid1 libcap2 libselinux1
 PACKAGES_LINT := clang clang-format clang-tidy cppcheck mandoc
 
 LIBRARIES := libserialport sqlite3 inih libsystemd libcrypto
@@ -74,7 +75,7 @@ $(LIB) $(DAEMON_LIB) $(REPORT_LIB) $(SHOP_LIB) $(SUPPORT_LIB):
 	@mkdir -p $(@D)
 	$(Q)rm -f $@ && ar rcs $@ $^
 
-# The daemon draws nothing and the reporter opens no line: their link lines say so.
+# The daemon draws nothing: its link line says so.
 $(BUILD)/soakledgerd: $(BUILD)/daemon/main.o $(DAEMON_LIB) $(LIB)
 $(BUILD)/soakledger: $(BUILD)/report/main.o $(REPORT_LIB) $(LIB)
 $(BUILD)/shop: $(BUILD)/tests/shop/main.o $(SHOP_LIB) $(LIB)
@@ -107,6 +108,13 @@ lint: setup-lint
 
 format:
 	$(Q)clang-format -i $(C_FILES) $(H_FILES)
+
+# The kernel's own serial drivers, in a virtual machine.
+.PHONY: soak-test
+soak-test: setup-build
+	$(Q)tests/setup $(PACKAGES_MACHINE)
+	$(Q)$(MAKE) --no-print-directory -j2 all build/$(VARIANT)/shop
+	$(Q)tests/machine/run $(BUILD)
 
 clean:
 	rm -rf build

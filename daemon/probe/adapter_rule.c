@@ -96,16 +96,26 @@ static bool are_siblings(const struct adapter *a, const struct adapter *b) {
            strncmp(a->socket, b->socket, (size_t)(a_colon - a->socket)) == 0;
 }
 
+/* Two ports behind one interface without numbers of their own: any rule fits both. */
+static bool are_twins(const struct adapter *a, const struct adapter *b) {
+    return are_siblings(a, b) && same(a->interface, b->interface) &&
+           (a->port == ADAPTER_NOT_GIVEN || a->port == b->port);
+}
+
 enum adapter_key adapter_choose_key(const struct adapter *adapters, size_t count, size_t index) {
     const struct adapter *adapter = &adapters[index];
     bool own_number = can_be_matched(adapter->serial_number);
 
     if (!adapter->is_usb)
         return ADAPTER_BY_DEVICE;
-    for (size_t i = 0; i < count; i++)
-        if (i != index && same(adapters[i].serial_number, adapter->serial_number) &&
-            !are_siblings(&adapters[i], adapter))
+    for (size_t i = 0; i < count; i++) {
+        if (i == index)
+            continue;
+        if (are_twins(adapter, &adapters[i]))
+            return ADAPTER_BY_NOTHING;
+        if (same(adapters[i].serial_number, adapter->serial_number) && !are_siblings(&adapters[i], adapter))
             own_number = false;
+    }
     if (own_number)
         return ADAPTER_BY_SERIAL_NUMBER;
     return can_be_matched(adapter->socket) ? ADAPTER_BY_SOCKET : ADAPTER_BY_NOTHING;
