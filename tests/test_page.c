@@ -228,7 +228,7 @@ static void splits_a_row_taller_than_a_page(void **state) {
     struct sheet sheet;
 
     for (int i = 0; i < 150; i++)
-        snprintf(tall + strlen(tall), 16, "line-%03d\n", i);
+        sprintf(tall + strlen(tall), "line-%03d\n", i % 1000);
     sheet_begin(&sheet, page);
     sheet_table_begin(&table, &sheet, columns, 2);
     const struct sheet_cell cells[] = {{"tall", SHEET_NO_MARK, false}, {tall, SHEET_NO_MARK, false}};
