@@ -12,12 +12,13 @@
 #include "soakledger/words.h"
 
 enum {
-    S_MS = 1000,
-    MIN_MS = 60 * S_MS,
-    H_MS = 60 * MIN_MS,
     CELSIUS_MC = 1000,
     LOAD_PENS = 6,
 };
+
+#define S_MS   INT64_C(1000)
+#define MIN_MS (60 * S_MS)
+#define H_MS   (60 * MIN_MS)
 
 static const float GUTTER_LEFT = 36, GUTTER_RIGHT = 92, GUTTER_BOTTOM = 33;
 static const float AXIS_TEXT = 6.5F, CLOCK_ROW = 17, TICK = 3;
@@ -236,7 +237,7 @@ static void chart_draw_clock(struct chart_plot *plot, int64_t step) {
     enum { DATE_AT = 5, DATE_LENGTH = 5 }; // "MM-DD" within "YYYY-MM-DD hh:mm:ss"
     const struct page_pen axis = {INK_QUIET, 0.5F, {0}};
     const struct page_type type = {PAGE_REGULAR, AXIS_TEXT, INK_QUIET};
-    const int64_t shift = (int64_t)plot->dressing->utc_offset_min * MIN_MS;
+    const int64_t shift = plot->dressing->utc_offset_min * MIN_MS;
     const float y = plot->area.bottom + CLOCK_ROW;
     char text[QUANTITY_TEXT_BYTES], offset[QUANTITY_TEXT_BYTES];
 
@@ -246,7 +247,7 @@ static void chart_draw_clock(struct chart_plot *plot, int64_t step) {
         const float x = chart_x(plot, t);
 
         page_line(plot->page, &axis, x, y, x, y + TICK);
-        if ((t + shift) % (24LL * H_MS) == 0) { // a new day begins: its date says more than 00:00
+        if ((t + shift) % (24 * H_MS) == 0) { // a new day begins: its date says more than 00:00
             quantity_format_time(t, plot->dressing->utc_offset_min, text);
             page_text_part(plot->page, x, y + TICK + AXIS_TEXT, PAGE_CENTRE, &type, text + DATE_AT, DATE_LENGTH);
         } else {

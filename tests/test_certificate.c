@@ -16,7 +16,11 @@
 #include "support/ledger_fixture.h"
 #include "support/paper.h"
 
-enum { S = 1000, MIN = 60 * S, H = 60 * MIN, HARDENING = 0, TEMPERING = 1, MOST_BYTES = 400000 };
+#define S   INT64_C(1000)
+#define MIN (60 * S)
+#define H   (60 * MIN)
+
+enum { HARDENING = 0, TEMPERING = 1, MOST_BYTES = 400000 };
 
 static const char SHOP[] = "name = Toolroom, plane irons and chisels\naddress = Bench 3\nutc_offset = +01:00\n";
 
@@ -80,7 +84,7 @@ static void tempered_after(const struct fixture_run *before, struct fixture_run 
 
 /* Makes the certificate and gives its path, in the fixture's folder. */
 static const char *make(struct ledger_fixture *fixture, int64_t batch_id, int64_t number, enum outcome *outcome) {
-    const struct certificate_issue issue = {batch_id, number, 2, FIXTURE_START_MS + 20 * (int64_t)H};
+    const struct certificate_issue issue = {batch_id, number, 2, FIXTURE_START_MS + 20 * H};
     static char path[FIXTURE_PATH_BYTES + 16];
     unsigned char *bytes = NULL;
     struct fault fault = {0, ""};
@@ -317,7 +321,7 @@ static void wraps_long_names_of_any_script(void **state) {
     memset(customer, 'M', sizeof customer - 1);
     customer[sizeof customer - 1] = '\0';
     for (int i = 0; i < 60; i++)
-        strcat(note, "Hobelmesserhärterei Łódź Ωμέγα; ");
+        snprintf(note + strlen(note), sizeof note - strlen(note), "Hobelmesserhärterei Łódź Ωμέγα; ");
     batch_id = fixture_open_batch(fixture, HARDENING, FIXTURE_PLAN_HARDEN, customer, note);
     record_for(fixture, &HARDENED, batch_id, 0);
     path = make(fixture, batch_id, 1, &outcome);
@@ -337,7 +341,7 @@ static void prints_the_plan_word_for_word(void **state) {
     text = paper_text(make(fixture, batch_id, 1, &outcome));
     ledger_sha256(FIXTURE_PLAN, strlen(FIXTURE_PLAN), sha256);
     assert_true(paper_has(text, sha256));
-    strcpy(plan, FIXTURE_PLAN);
+    snprintf(plan, sizeof plan, "%s", FIXTURE_PLAN);
     for (char *line = strsep(&from, "\n"); line != NULL; line = strsep(&from, "\n"))
         assert_true(paper_has(text, line));
     free(text);
