@@ -70,8 +70,8 @@ static int take_path(struct config_whole *whole, struct keyfile_section *section
                      const char *example, const char **path) {
     const char *value = keyfile_take(section, key, NULL);
 
-    if (keyfile_require(section, key, value != NULL, example, whole->fault) != 0)
-        return -1;
+    if (value == NULL)
+        return keyfile_require(section, key, 0, example, whole->fault);
     if (value[0] != '/')
         return keyfile_refuse(section, key, whole->fault, "'%s': expected a path from the root, such as %s", value,
                               example);

@@ -1,5 +1,6 @@
 // SPDX-License-Identifier: MIT
 /* Reads [channel OVEN.NAME] and checks the channels of an oven against each other. */
+#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -168,7 +169,7 @@ static int read_open_values(struct config_whole *whole, struct keyfile_section *
     read_raw_range(fitting->encoding, &least, &most);
     while (rest != NULL) {
         char *number = strsep(&rest, ",");
-        struct fault why;
+        char why[FAULT_TEXT_BYTES];
 
         number += strspn(number, " \t");
         for (size_t end = strlen(number); end > 0 && strchr(" \t", number[end - 1]) != NULL; end--)
@@ -176,8 +177,11 @@ static int read_open_values(struct config_whole *whole, struct keyfile_section *
         if (fitting->open_count == CHANNEL_OPEN_VALUES)
             return keyfile_refuse(section, "open_value", whole->fault, "too many: expected up to %d whole numbers",
                                   CHANNEL_OPEN_VALUES);
-        if (quantity_parse_integer(number, least, most, &fitting->open_raw[fitting->open_count++], &why) != 0)
-            return keyfile_refuse(section, "open_value", whole->fault, "%s", why.text);
+        if (quantity_parse_integer(number, least, most, &fitting->open_raw[fitting->open_count++], whole->fault) ==
+            0)
+            continue;
+        snprintf(why, sizeof why, "%s", whole->fault->text);
+        return keyfile_refuse(section, "open_value", whole->fault, "%s", why);
     }
     return 0;
 }

@@ -73,17 +73,6 @@ static void *grow(void *array, size_t count, size_t size) {
     return reallocarray(array, count > 0 ? count * 2 : 1, size);
 }
 
-static char *copy_text(const char *text, size_t length) {
-    char *copy = malloc(length + 1);
-
-    if (copy == NULL)
-        return NULL;
-    if (length > 0)
-        memcpy(copy, text, length);
-    copy[length] = '\0';
-    return copy;
-}
-
 static int refuse_memory(struct fault *fault) {
     return fault_set(fault, EX_OSERR, "out of memory");
 }
@@ -160,10 +149,8 @@ static int add_section(struct reader *reader, const char *kind, size_t kind_leng
         return refuse_memory(reader->fault);
     file->sections = grown;
     section = &file->sections[file->section_count++];
-    *section = (struct keyfile_section){.file = file,
-                                        .line = reader->line,
-                                        .kind = copy_text(kind, kind_length),
-                                        .name = copy_text(name, name_length)};
+    *section = (struct keyfile_section){
+        .file = file, .line = reader->line, .kind = strndup(kind, kind_length), .name = strndup(name, name_length)};
     if (section->kind == NULL || section->name == NULL)
         return refuse_memory(reader->fault);
     for (size_t i = 0; i + 1 < file->section_count; i++)
@@ -233,9 +220,6 @@ static int check_line(struct reader *reader, const char *line, size_t length, si
                              "beginning");
     if (line[0] == '[')
         return read_header(reader, line, length);
-    if (file->section_count == 0)
-        return keyfile_fault(file, reader->line, reader->fault,
-                             "text before the first section: expected a header such as [kind name]");
     return check_entry(reader, line, length_without_comment(line, length));
 }
 
@@ -285,8 +269,7 @@ static int add_entry(struct reader *reader, const char *key, const char *value) 
         return refuse_memory(reader->fault);
     section->entries = grown;
     entry = &section->entries[section->entry_count++];
-    *entry = (struct entry){
-        .key = copy_text(key, strlen(key)), .value = copy_text(value, strlen(value)), .line = reader->line};
+    *entry = (struct entry){.key = strdup(key), .value = strdup(value), .line = reader->line};
     return entry->key != NULL && entry->value != NULL ? 0 : refuse_memory(reader->fault);
 }
 
@@ -309,16 +292,21 @@ struct keyfile *keyfile_parse(const char *text, size_t length, const char *name,
     struct keyfile *file = calloc(1, sizeof *file);
     int status;
 
-    if (file == NULL || (file->name = copy_text(name, strlen(name))) == NULL ||
-        (file->text = copy_text(text, length)) == NULL) {
+    if (file == NULL || (file->name = strdup(name)) == NULL) {
         refuse_memory(fault);
         goto failed;
     }
-    file->length = length;
     if (length > FILE_MOST_BYTES) {
         keyfile_fault(file, 0, fault, "file of %zu bytes: expected at most 1 MiB", length);
         goto failed;
     }
+    if ((file->text = calloc(length + 1, 1)) == NULL) {
+        refuse_memory(fault);
+        goto failed;
+    }
+    if (length > 0)
+        memcpy(file->text, text, length);
+    file->length = length;
     reader.file = file;
     reader.at = file->text;
     reader.end = file->text + length;
@@ -446,72 +434,65 @@ int keyfile_refuse_unknown(const struct keyfile *file, struct fault *fault) {
 /* Typed takes: a key's value through one of quantity's parsers, its fault with file, line and key in front. */
 
 /* The rest of a take, once the parser has said `parsed`. */
-static int conclude(const struct keyfile_section *s, const char *key, int line, int parsed, const struct fault *why,
-                    struct fault *fault) {
+static int conclude(const struct keyfile_section *s, const char *key, int line, int parsed, struct fault *fault) {
+    char why[FAULT_TEXT_BYTES];
+
     if (parsed == 0)
         return 1;
-    return keyfile_fault(s->file, line, fault, "%s: %s", key, why->text);
+    snprintf(why, sizeof why, "%s", fault->text);
+    return keyfile_fault(s->file, line, fault, "%s: %s", key, why);
 }
 
 int keyfile_take_temperature(struct keyfile_section *s, const char *key, int64_t *mc, struct fault *fault) {
-    struct fault why;
     int line;
     const char *value = keyfile_take(s, key, &line);
 
-    return value == NULL ? 0 : conclude(s, key, line, quantity_parse_temperature(value, mc, &why), &why, fault);
+    return value == NULL ? 0 : conclude(s, key, line, quantity_parse_temperature(value, mc, fault), fault);
 }
 
 int keyfile_take_difference(struct keyfile_section *s, const char *key, int64_t *mc, struct fault *fault) {
-    struct fault why;
     int line;
     const char *value = keyfile_take(s, key, &line);
 
-    return value == NULL ? 0 : conclude(s, key, line, quantity_parse_difference(value, mc, &why), &why, fault);
+    return value == NULL ? 0 : conclude(s, key, line, quantity_parse_difference(value, mc, fault), fault);
 }
 
 int keyfile_take_duration(struct keyfile_section *s, const char *key, int64_t *ms, struct fault *fault) {
-    struct fault why;
     int line;
     const char *value = keyfile_take(s, key, &line);
 
-    return value == NULL ? 0 : conclude(s, key, line, quantity_parse_duration(value, ms, &why), &why, fault);
+    return value == NULL ? 0 : conclude(s, key, line, quantity_parse_duration(value, ms, fault), fault);
 }
 
 int keyfile_take_rate(struct keyfile_section *s, const char *key, int64_t *mc_per_h, struct fault *fault) {
-    struct fault why;
     int line;
     const char *value = keyfile_take(s, key, &line);
 
-    return value == NULL ? 0 : conclude(s, key, line, quantity_parse_rate(value, mc_per_h, &why), &why, fault);
+    return value == NULL ? 0 : conclude(s, key, line, quantity_parse_rate(value, mc_per_h, fault), fault);
 }
 
 int keyfile_take_span(struct keyfile_section *s, const char *key, int64_t *low_mc, int64_t *high_mc,
                       struct fault *fault) {
-    struct fault why;
     int line;
     const char *value = keyfile_take(s, key, &line);
 
-    return value == NULL ? 0
-                         : conclude(s, key, line, quantity_parse_span(value, low_mc, high_mc, &why), &why, fault);
+    return value == NULL ? 0 : conclude(s, key, line, quantity_parse_span(value, low_mc, high_mc, fault), fault);
 }
 
 int keyfile_take_integer(struct keyfile_section *s, const char *key, int64_t least, int64_t most, int64_t *number,
                          struct fault *fault) {
-    struct fault why;
     int line;
     const char *value = keyfile_take(s, key, &line);
 
-    return value == NULL
-               ? 0
-               : conclude(s, key, line, quantity_parse_integer(value, least, most, number, &why), &why, fault);
+    return value == NULL ? 0
+                         : conclude(s, key, line, quantity_parse_integer(value, least, most, number, fault), fault);
 }
 
 int keyfile_take_date(struct keyfile_section *s, const char *key, int64_t *t_ms, struct fault *fault) {
-    struct fault why;
     int line;
     const char *value = keyfile_take(s, key, &line);
 
-    return value == NULL ? 0 : conclude(s, key, line, quantity_parse_time(value, t_ms, &why), &why, fault);
+    return value == NULL ? 0 : conclude(s, key, line, quantity_parse_time(value, t_ms, fault), fault);
 }
 
 int keyfile_take_word(struct keyfile_section *s, const char *key, const char *const *words, int *index,

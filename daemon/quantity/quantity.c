@@ -25,7 +25,7 @@ enum {
 /* Absolute zero; and beyond any furnace, day's work or thermocouple, where a value is a typing error. */
 #define TEMPERATURE_LEAST_MC INT64_C(-273150)
 #define TEMPERATURE_MOST_MC  INT64_C(3000000)
-#define DURATION_MOST_MS     (1000 * DAY_MS)
+#define DURATION_MOST_MS     INT64_C(86400000000) // 1000 d
 #define RATE_MOST_MC_PER_H   (TEMPERATURE_MOST_MC * SECONDS_PER_HOUR)
 
 #define EXPECTED_TEMPERATURE "a temperature such as 954 C or 1750 F"
@@ -72,19 +72,23 @@ static const struct unit per_units[] = {
 #define COUNT(array) (sizeof(array) / sizeof *(array))
 
 static int refuse(const struct task *task, const char *why) {
+    const char *text = task->text;
     char quoted[QUOTED_BYTES];
-    size_t length = strnlen(task->text, sizeof quoted);
+    size_t length = strnlen(text, sizeof quoted);
     const char *cut = "";
 
     if (length == sizeof quoted) {
         cut = "...";
         do // never through the middle of a UTF-8 character
             length--;
-        while (length > 0 && ((unsigned char)task->text[length] & 0xC0) == 0x80);
+        while (length > 0 && ((unsigned char)text[length] & 0xC0) == 0x80);
     }
     for (size_t i = 0; i < length; i++) {
-        const unsigned char byte = (unsigned char)task->text[i];
-        quoted[i] = byte < ' ' || byte == 0x7F ? '?' : (char)byte;
+        const unsigned char byte = (unsigned char)text[i];
+
+        quoted[i] = text[i];
+        if (byte < ' ' || byte == 0x7F)
+            quoted[i] = '?';
     }
     quoted[length] = '\0';
     return fault_set(task->fault, EX_DATAERR, "'%s%s' %s: expected %s", quoted, cut, why, task->expected);
@@ -286,7 +290,7 @@ int quantity_parse_span(const char *text, int64_t *low_mc, int64_t *high_mc, str
     const struct task task = {text, EXPECTED_SPAN, fault};
     struct slice left = slice_of(text), right = left;
     const char *dots = strstr(text, "..");
-    int64_t low, high;
+    int64_t low = 0, high = 0;
 
     if (dots == NULL)
         return refuse(&task, "has no '..'");

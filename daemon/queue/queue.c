@@ -142,3 +142,7 @@ void queue_shut(struct queue *queue) {
 bool queue_is_shut(struct queue *queue) {
     return atomic_load(&queue->shut);
 }
+
+size_t queue_capacity(const struct queue *queue) {
+    return queue->capacity;
+}

@@ -40,11 +40,17 @@
 
 enum { JUDGE_GAP_INTERVALS = 3, JUDGE_LEAST_READINGS = 5, JUDGE_MOST_LOADS = 16 };
 
+/* Noise at an edge makes no findings: a stretch is announced once it has lasted this long (or half the required
+ * time, if that is less), and an overshoot or a steep ramp is over once it has been over for this long. Verdicts
+ * rest on every reading all the same. Our own choice: a minute is short against any soak and long against a
+ * thermocouple's noise. */
+enum { JUDGE_SETTLED_MS = 60000 };
+
 /* Stored in the ledger by number: never renumber. */
 enum finding_kind {
     FINDING_SOAK_BEGUN = 1,     // value: B
     FINDING_SOAK_BROKEN = 2,    // a load channel fell through B; value: ms of the stretch that it ended
-    FINDING_SOAK_RESUMED = 3,   // all in again; value: lowest temperature meanwhile
+    FINDING_SOAK_RESUMED = 3,   // all in again, to stay; value: lowest temperature meanwhile
     FINDING_SOAK_FULFILLED = 4, // the proven stretch has reached the required time; value: that time, ms
     FINDING_SOAK_EXCEEDED = 5,  // the stretch has passed the longest time allowed; value: that time, ms
     FINDING_OVERSHOOT = 6,      // a load channel first passed the limit; value: the temperature read
@@ -118,12 +124,15 @@ struct judge_soak {
     int64_t last_ended_ms;                      // soak end: when it fell for good, or the last proven moment
     int64_t total_in_ms;                        // all proven time in
     int64_t possible_longest_ms;
-    int64_t breaks;                              // how often it fell and came back
+    int64_t stretch_count;                       // unbroken proven stretches, the briefest included
+    int64_t breaks;                              // how often it fell and came back for long enough to be a finding
     int64_t peak_mc, peak_t_ms, peak_channel_id; // highest load value from first crossing on; peak_t 0 if none
     int64_t gap_count, gap_total_ms;             // over the load channels, whole run
 };
 
 struct judge;
+
+bool judge_findings_equal(const struct finding *a, const struct finding *b);
 
 /* Called for each finding as it is made, in order. */
 typedef void judge_sink(void *context, const struct finding *finding);

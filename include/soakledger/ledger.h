@@ -188,6 +188,10 @@ struct verdict *ledger_list_verdicts(struct ledger *ledger, int64_t judgement_id
 int64_t ledger_add_certificate(struct ledger *ledger, int64_t batch_id, int64_t issued_ms, const char *sha256,
                                int64_t *revision, struct fault *fault);
 
+/* The number and revision that the next ledger_add_certificate will give: a certificate has to be drawn, with its
+ * number, before its SHA-256 is known. Holds as long as the transaction in which it was asked. */
+int64_t ledger_next_certificate(struct ledger *ledger, int64_t batch_id, int64_t *revision, struct fault *fault);
+
 /* SHA-256 in lower-case hex. */
 void ledger_sha256(const void *bytes, size_t length, char out[LEDGER_SHA256_TEXT_BYTES]);
 

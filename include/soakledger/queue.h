@@ -56,6 +56,7 @@ bool queue_push(struct queue *queue, const struct message *message);
 /* How many messages were lost since the last call. Producer's side. */
 uint64_t queue_take_lost(struct queue *queue);
 size_t queue_depth(struct queue *queue);
+size_t queue_capacity(const struct queue *queue);
 
 /* Takes up to `most` messages, waiting up to `wait_ms` of real time for the first. Returns how many; 0 at
  * the time limit or when the queue was shut and is empty. */

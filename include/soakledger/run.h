@@ -1,11 +1,15 @@
 // SPDX-License-Identifier: MIT
 /* run: recognises that an oven run begins and ends, with nobody present. Pure and streaming.
  *
- * A run begins when the oven has warmed by `begins_on_rise` above its lowest reading of the last `rise_within`;
- * it is dated back to that lowest reading. It ends when, over all of the last `ends_after`, the oven was not
- * heated (setpoint channel, if there is one, more than 30 K under the oven; output channel, if there is one, at
- * zero; with neither: it cooled by at least `begins_on_rise` and never warmed); or at once when it falls below
- * `ends_below` having been above; or when no good reading came for `silent_after`.
+ * A run begins when the oven has warmed by `begins_on_rise` above its lowest reading of the last `rise_within`,
+ * and it could have been heated (output channel, if there is one, on within that time; else setpoint channel, if
+ * there is one, asking for heat). It is dated back to that lowest reading.
+ *
+ * It ends when it is left to cool for `ends_after`. With an output channel: the output was off, and the setpoint,
+ * if there is one, does not ask for heat or the oven cooled. With a setpoint alone: it asked for no heat. With
+ * neither: the oven cooled. Cooled means: by `begins_on_rise` at least, and never warmer than half of that over an
+ * earlier reading. A setpoint asks for heat unless it is more than 30 K under the oven. A run also ends at once
+ * when the oven falls below `ends_below`, having been above, and when no good reading came for `silent_after`.
  */
 #ifndef SOAKLEDGER_RUN_H
 #define SOAKLEDGER_RUN_H

@@ -1,0 +1,116 @@
+// SPDX-License-Identifier: MIT
+/* What the judge found, in plain words: for the journal, the terminal and the sheets alike. */
+#include <stdio.h>
+
+#include "soakledger/judge.h"
+#include "soakledger/quantity.h"
+
+const char *judge_outcome_name(enum outcome outcome) {
+    switch (outcome) {
+    case OUTCOME_MET: return "met";
+    case OUTCOME_NOT_PROVEN: return "not proven";
+    case OUTCOME_NOT_MET: return "not met";
+    }
+    return "unknown outcome";
+}
+
+const char *judge_requirement_name(enum requirement requirement) {
+    switch (requirement) {
+    case REQUIREMENT_RAMP: return "heating rate, at most";
+    case REQUIREMENT_SOAK_LEAST: return "soak time, at least";
+    case REQUIREMENT_SOAK_MOST: return "soak time, at most";
+    case REQUIREMENT_OVERSHOOT: return "overshoot, at most";
+    case REQUIREMENT_SPREAD: return "spread, at most";
+    }
+    return "unknown requirement";
+}
+
+const char *judge_reason_text(enum reason reason) {
+    switch (reason) {
+    case REASON_NONE: return "";
+    case REASON_NO_RUN: return "no oven run was recorded for this operation";
+    case REASON_NO_LOAD: return "the oven has no channel that the plan takes for the charge";
+    case REASON_NOT_REACHED: return "the charge never reached the band";
+    case REASON_GAP: return "readings are missing where they could change the outcome";
+    case REASON_TOO_FEW: return "too few readings";
+    case REASON_ONE_SENSOR: return "a spread needs two load sensors";
+    case REASON_RUN_OPEN: return "the run is still on";
+    }
+    return "unknown reason";
+}
+
+static void describe_gap(const struct finding *finding, const char *who, char *out, size_t size) {
+    char time[QUANTITY_TEXT_BYTES];
+
+    if (finding->kind == FINDING_GAP_ENDED)
+        snprintf(out, size, "%s is read again after %s without a good reading", who,
+                 quantity_format_duration(finding->value, time));
+    else if (finding->value == QUALITY_GOOD)
+        snprintf(out, size, "last reading of %s before a gap", who);
+    else
+        snprintf(out, size, "last good reading of %s: %s since", who, quality_name((enum quality)finding->value));
+}
+
+static void describe_time(const struct finding *finding, const char *who, char *out, size_t size) {
+    char time[QUANTITY_TEXT_BYTES], limit[QUANTITY_TEXT_BYTES];
+
+    quantity_format_duration(finding->value, time);
+    quantity_format_duration(finding->limit, limit);
+    if (finding->kind == FINDING_SOAK_BROKEN)
+        snprintf(out, size,
+                 finding->value >= finding->limit ? "the soak ended: %s fell below the band after %s (required: %s)"
+                                                  : "%s fell below the band after only %s (required: %s)",
+                 who, time, limit);
+    else if (finding->kind == FINDING_SOAK_FULFILLED)
+        snprintf(out, size, "the required soak of %s is complete", time);
+    else
+        snprintf(out, size, "the soak has lasted longer than the %s allowed", limit);
+}
+
+static void describe_temperature(const struct finding *finding, const char *who, enum temperature_unit unit,
+                                 char *out, size_t size) {
+    char value[QUANTITY_TEXT_BYTES], limit[QUANTITY_TEXT_BYTES];
+
+    quantity_format_temperature(finding->value, unit, 1, value);
+    quantity_format_temperature(finding->limit, unit, 1, limit);
+    switch (finding->kind) {
+    case FINDING_SOAK_BEGUN: snprintf(out, size, "the soak began: all load channels at or above %s", value); break;
+    case FINDING_SOAK_RESUMED:
+        snprintf(out, size, "all load channels are in the band again; the lowest reading meanwhile was %s", value);
+        break;
+    case FINDING_OVERSHOOT:
+        snprintf(out, size, "%s passed the overshoot limit of %s: %s", who, limit, value);
+        break;
+    default: snprintf(out, size, "%s peaked at %s, limit %s", who, value, limit); break;
+    }
+}
+
+void judge_describe_finding(const struct finding *finding, const char *channel, enum temperature_unit unit,
+                            char *out, size_t size) {
+    const char *who = channel != NULL ? channel : "the charge";
+    char value[QUANTITY_TEXT_BYTES], limit[QUANTITY_TEXT_BYTES];
+
+    switch (finding->kind) {
+    case FINDING_SOAK_BEGUN:
+    case FINDING_SOAK_RESUMED:
+    case FINDING_OVERSHOOT:
+    case FINDING_OVERSHOOT_PEAK: describe_temperature(finding, who, unit, out, size); break;
+    case FINDING_SOAK_BROKEN:
+    case FINDING_SOAK_FULFILLED:
+    case FINDING_SOAK_EXCEEDED: describe_time(finding, who, out, size); break;
+    case FINDING_GAP_BEGUN:
+    case FINDING_GAP_ENDED: describe_gap(finding, who, out, size); break;
+    case FINDING_SPREAD:
+        snprintf(out, size, "the load channels are %s apart, limit %s",
+                 quantity_format_difference(finding->value, unit, 1, 0, value),
+                 quantity_format_difference(finding->limit, unit, 1, 0, limit));
+        break;
+    case FINDING_RAMP:
+        snprintf(out, size, "%s warms by %s, limit %s", who, quantity_format_rate(finding->value, unit, value),
+                 quantity_format_rate(finding->limit, unit, limit));
+        break;
+    case FINDING_MORE:
+        snprintf(out, size, "%lld more findings like these are not listed", (long long)finding->value);
+        break;
+    }
+}

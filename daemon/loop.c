@@ -1,0 +1,176 @@
+// SPDX-License-Identifier: MIT
+#include "soakledger/loop.h"
+
+#include <errno.h>
+#include <signal.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <sys/signalfd.h>
+#include <systemd/sd-daemon.h>
+#include <unistd.h>
+
+#include "soakledger/journal.h"
+#include "soakledger/poller.h"
+
+enum { TICK_US = 1000000, US_PER_MS = 1000, BACK_PRESSURE_US = 500 };
+
+struct loop {
+    const struct config *config;
+    struct clock *clock;
+    struct queue *queue;
+    struct poller *poller;
+    int signals;
+    struct pollfd *descriptors; // [0] is `signals`
+    int64_t watermark_ms;       // last one sent
+    int64_t tick_us;            // when to send one and feed the watchdog at the latest
+    uint64_t writer_rounds;
+    size_t queue_half;
+    bool stopping;
+};
+
+static int open_signals(struct fault *fault) {
+    sigset_t signals;
+    int descriptor;
+
+    sigemptyset(&signals);
+    sigaddset(&signals, SIGTERM);
+    sigaddset(&signals, SIGINT);
+    sigaddset(&signals, SIGHUP);
+    if (sigprocmask(SIG_BLOCK, &signals, NULL) != 0)
+        return fault_set_errno(fault, EX_OSERR, "cannot block signals");
+    descriptor = signalfd(-1, &signals, SFD_NONBLOCK | SFD_CLOEXEC);
+    return descriptor >= 0 ? descriptor : fault_set_errno(fault, EX_OSERR, "cannot wait for signals");
+}
+
+struct loop *loop_open(const struct config *config, const int64_t *channel_ids, struct clock *clock,
+                       struct queue *queue, struct fault *fault) {
+    struct loop *loop = calloc(1, sizeof *loop);
+
+    if (loop == NULL) {
+        fault_set(fault, EX_OSERR, "no memory for the acquisition thread");
+        return NULL;
+    }
+    loop->config = config;
+    loop->clock = clock;
+    loop->queue = queue;
+    loop->tick_us = clock_now_us(clock);
+    loop->signals = open_signals(fault);
+    loop->descriptors = calloc(config->line_count + 1, sizeof *loop->descriptors);
+    if (loop->descriptors == NULL)
+        fault_set(fault, EX_OSERR, "no memory for %zu lines", config->line_count);
+    if (loop->signals >= 0 && loop->descriptors != NULL)
+        loop->poller = poller_open(config, channel_ids, clock, queue, fault);
+    if (loop->poller == NULL) {
+        loop_free(loop);
+        return NULL;
+    }
+    return loop;
+}
+
+void loop_free(struct loop *loop) {
+    if (loop == NULL)
+        return;
+    poller_free(loop->poller);
+    if (loop->signals >= 0)
+        close(loop->signals);
+    free(loop->descriptors);
+    free(loop);
+}
+
+static void push_event(struct loop *loop, enum event_kind kind, int64_t amount) {
+    struct message message = {.kind = MESSAGE_EVENT,
+                              .event = {.t_ms = clock_read_ms(loop->clock), .kind = kind, .amount = amount}};
+
+    queue_push(loop->queue, &message);
+}
+
+static void push_watermark(struct loop *loop) {
+    const struct message message = {.kind = MESSAGE_WATERMARK, .watermark_ms = poller_watermark_ms(loop->poller)};
+
+    if (message.watermark_ms > loop->watermark_ms && queue_push(loop->queue, &message))
+        loop->watermark_ms = message.watermark_ms;
+}
+
+static void note_losses(struct loop *loop) {
+    const uint64_t lost = queue_take_lost(loop->queue);
+
+    if (lost == 0)
+        return;
+    journal_write(JOURNAL_ERROR, "%llu readings were lost: the ledger is too slow", (unsigned long long)lost);
+    push_event(loop, EVENT_OVERFLOW, (int64_t)lost);
+}
+
+static void note_step(struct loop *loop) {
+    int64_t step_ms;
+
+    if (!clock_take_step(loop->clock, &step_ms))
+        return;
+    journal_write(JOURNAL_WARNING, "the wall clock was put %s by %.3f s; no duration changes",
+                  step_ms > 0 ? "forward" : "back", (double)llabs(step_ms) / US_PER_MS);
+    push_event(loop, EVENT_CLOCK_STEP, step_ms);
+}
+
+static void take_signals(struct loop *loop) {
+    struct signalfd_siginfo info;
+
+    while (read(loop->signals, &info, sizeof info) == (ssize_t)sizeof info) {
+        if (info.ssi_signo == SIGHUP)
+            journal_write(JOURNAL_NOTICE,
+                          "SIGHUP is ignored: restart to read a changed configuration; an open run goes on");
+        else
+            loop->stopping = true;
+    }
+}
+
+/* Alive means both threads: this one is here, and the other has come round since the last time. */
+static void feed_watchdog(struct loop *loop, const struct writer *writer) {
+    const uint64_t rounds = writer_read_rounds(writer);
+
+    if (rounds != loop->writer_rounds)
+        sd_notify(0, "WATCHDOG=1");
+    loop->writer_rounds = rounds;
+}
+
+/* On a simulated clock the lines are as fast as the machine. The disk must not be left behind: time stands still
+ * until the queue has room. On a real clock nothing ever waits for the disk. */
+static void wait_for_disk(struct loop *loop) {
+    while (clock_is_simulated(loop->clock) && queue_depth(loop->queue) > loop->queue_half)
+        usleep(BACK_PRESSURE_US);
+}
+
+static int wait_for_work(struct loop *loop, size_t *count, struct fault *fault) {
+    int64_t deadline_us = poller_next_deadline_us(loop->poller);
+
+    if (loop->tick_us < deadline_us)
+        deadline_us = loop->tick_us;
+    loop->descriptors[0] = (struct pollfd){.fd = loop->signals, .events = POLLIN};
+    *count = 1 + poller_fill_descriptors(loop->poller, loop->descriptors + 1, loop->config->line_count);
+    if (clock_wait(loop->clock, loop->descriptors, *count, deadline_us, poller_expects_answer(loop->poller)) < 0 &&
+        errno != EINTR)
+        return fault_set_errno(fault, EX_OSERR, "cannot wait for the lines");
+    return 0;
+}
+
+int loop_run(struct loop *loop, const struct writer *writer, struct fault *fault) {
+    size_t count;
+
+    loop->queue_half = queue_capacity(loop->queue) / 2;
+    while (!loop->stopping) {
+        wait_for_disk(loop);
+        if (wait_for_work(loop, &count, fault) != 0)
+            return -1;
+        take_signals(loop);
+        note_step(loop);
+        poller_handle(loop->poller, loop->descriptors + 1, count - 1);
+        note_losses(loop);
+        push_watermark(loop);
+        if (clock_now_us(loop->clock) >= loop->tick_us) {
+            loop->tick_us = clock_now_us(loop->clock) + TICK_US;
+            feed_watchdog(loop, writer);
+        }
+    }
+    push_event(loop, EVENT_STOPPED, 0);
+    push_watermark(loop);
+    return 0;
+}

@@ -1,0 +1,256 @@
+// SPDX-License-Identifier: MIT
+#include "soakledger/recorder.h"
+
+#include <stdlib.h>
+
+#include "soakledger/watch.h"
+
+struct kept {
+    struct reading reading;
+    bool stored;
+};
+
+/* The last minutes of one oven, for the beginning of a run that is only recognised once it has begun. */
+struct ring {
+    struct kept *kept;
+    size_t most, first, count;
+};
+
+struct recorded_oven {
+    struct watch *watch;
+    struct ring ring;
+    int64_t lead_ms, idle_interval_ms;
+};
+
+struct recorded_channel {
+    int64_t channel_id;
+    size_t oven;
+    enum channel_role role;
+    int64_t idle_stored_ms; // last reading that was stored while no run was on
+};
+
+struct recorder {
+    struct ledger *ledger;
+    size_t oven_count, channel_count;
+    struct recorded_oven *ovens;
+    struct recorded_channel *channels; // by channel_id
+    struct reading *pending;           // not yet in order, sorted
+    size_t pending_count, pending_most;
+    int64_t books_version;
+};
+
+enum { PENDING_FIRST = 256, RING_SPARE = 16 };
+
+/* ---- opening ---- */
+
+static int compare_channels(const void *a, const void *b) {
+    const struct recorded_channel *one = a, *other = b;
+
+    return (one->channel_id > other->channel_id) - (one->channel_id < other->channel_id);
+}
+
+/* Enough for all channels of the oven over the time in which a run is recognised and the minutes kept before it. */
+static int open_ring(struct ring *ring, const struct config *config, size_t oven) {
+    const int64_t span_ms = config->ovens[oven].lead_ms + config->ovens[oven].rise_within_ms;
+
+    ring->most = RING_SPARE;
+    for (size_t i = 0; i < config->channel_count; i++) {
+        if (config->channels[i].oven == oven)
+            ring->most += (size_t)(span_ms / config->channels[i].interval_ms) + 2;
+    }
+    ring->kept = calloc(ring->most, sizeof *ring->kept);
+    return ring->kept == NULL ? -1 : 0;
+}
+
+static int open_oven(struct recorder *recorder, const struct config *config, size_t index, const int64_t *oven_ids,
+                     const int64_t *channel_ids, struct fault *fault) {
+    struct recorded_oven *oven = &recorder->ovens[index];
+
+    oven->lead_ms = config->ovens[index].lead_ms;
+    oven->idle_interval_ms = config->ovens[index].idle_interval_ms;
+    if (open_ring(&oven->ring, config, index) != 0)
+        return fault_set(fault, EX_OSERR, "no memory for the last minutes of oven %s", config->ovens[index].name);
+    oven->watch = watch_open(recorder->ledger, config, index, oven_ids[index], channel_ids, fault);
+    return oven->watch == NULL ? -1 : 0;
+}
+
+struct recorder *recorder_open(struct ledger *ledger, const struct config *config, const int64_t *oven_ids,
+                               const int64_t *channel_ids, struct fault *fault) {
+    struct recorder *recorder = calloc(1, sizeof *recorder);
+
+    if (recorder == NULL)
+        goto no_memory;
+    recorder->ledger = ledger;
+    recorder->books_version = -1;
+    recorder->oven_count = config->oven_count;
+    recorder->channel_count = config->channel_count;
+    recorder->ovens = calloc(config->oven_count + 1, sizeof *recorder->ovens);
+    recorder->channels = calloc(config->channel_count + 1, sizeof *recorder->channels);
+    recorder->pending = calloc(PENDING_FIRST, sizeof *recorder->pending);
+    recorder->pending_most = PENDING_FIRST;
+    if (recorder->ovens == NULL || recorder->channels == NULL || recorder->pending == NULL)
+        goto no_memory;
+    for (size_t i = 0; i < config->channel_count; i++)
+        recorder->channels[i] = (struct recorded_channel){channel_ids[i], config->channels[i].oven,
+                                                          config->channels[i].role, INT64_MIN / 2};
+    qsort(recorder->channels, recorder->channel_count, sizeof *recorder->channels, compare_channels);
+    for (size_t i = 0; i < config->oven_count; i++) {
+        if (open_oven(recorder, config, i, oven_ids, channel_ids, fault) != 0) {
+            recorder_free(recorder);
+            return NULL;
+        }
+    }
+    return recorder;
+
+no_memory:
+    fault_set(fault, EX_OSERR, "no memory to record");
+    recorder_free(recorder);
+    return NULL;
+}
+
+void recorder_free(struct recorder *recorder) {
+    if (recorder == NULL)
+        return;
+    for (size_t i = 0; recorder->ovens != NULL && i < recorder->oven_count; i++) {
+        watch_free(recorder->ovens[i].watch);
+        free(recorder->ovens[i].ring.kept);
+    }
+    free(recorder->ovens);
+    free(recorder->channels);
+    free(recorder->pending);
+    free(recorder);
+}
+
+/* ---- storing ---- */
+
+static void keep_in_ring(struct ring *ring, const struct reading *reading, bool stored) {
+    if (ring->count == ring->most) {
+        ring->first = (ring->first + 1) % ring->most;
+        ring->count--;
+    }
+    ring->kept[(ring->first + ring->count++) % ring->most] = (struct kept){*reading, stored};
+}
+
+static int store_ring(struct recorder *recorder, struct recorded_oven *oven, int64_t from_ms, struct fault *fault) {
+    struct ring *ring = &oven->ring;
+
+    for (size_t i = 0; i < ring->count; i++) {
+        const struct kept *kept = &ring->kept[(ring->first + i) % ring->most];
+
+        if (kept->stored || kept->reading.t_ms < from_ms)
+            continue;
+        if (ledger_add_reading(recorder->ledger, &kept->reading, fault) < 0)
+            return -1;
+    }
+    ring->count = 0;
+    return 0;
+}
+
+static int take_idle(struct recorder *recorder, struct recorded_oven *oven, struct recorded_channel *channel,
+                     const struct reading *reading, struct fault *fault) {
+    const bool store = reading->t_ms - channel->idle_stored_ms >= oven->idle_interval_ms;
+
+    if (store && ledger_add_reading(recorder->ledger, reading, fault) < 0)
+        return -1;
+    if (store)
+        channel->idle_stored_ms = reading->t_ms;
+    keep_in_ring(&oven->ring, reading, store);
+    return 0;
+}
+
+static int take_reading(struct recorder *recorder, const struct reading *reading, struct fault *fault) {
+    const struct recorded_channel key = {.channel_id = reading->channel_id};
+    struct recorded_channel *channel =
+        bsearch(&key, recorder->channels, recorder->channel_count, sizeof key, compare_channels);
+    struct recorded_oven *oven;
+    enum watch_change change;
+
+    if (channel == NULL)
+        return fault_set(fault, EX_SOFTWARE, "a reading of channel %lld, which is not in the configuration",
+                         (long long)reading->channel_id);
+    oven = &recorder->ovens[channel->oven];
+    if (watch_see(oven->watch, channel->role, reading, &change, fault) != 0)
+        return -1;
+    switch (change) {
+    case WATCH_IDLE: return take_idle(recorder, oven, channel, reading, fault);
+    case WATCH_RUN:
+        if (ledger_add_reading(recorder->ledger, reading, fault) < 0)
+            return -1;
+        return watch_judge(oven->watch, reading, fault);
+    case WATCH_BEGUN:
+        keep_in_ring(&oven->ring, reading, false);
+        if (store_ring(recorder, oven, watch_begun_ms(oven->watch) - oven->lead_ms, fault) != 0)
+            return -1;
+        return watch_begin(oven->watch, reading->t_ms, fault);
+    }
+    return 0;
+}
+
+/* ---- order ---- */
+
+/* Lines answer at their own pace: what was read first may come in last. */
+static int put_in_order(struct recorder *recorder, const struct reading *reading, struct fault *fault) {
+    size_t at = recorder->pending_count;
+
+    if (recorder->pending_count == recorder->pending_most) {
+        struct reading *more = realloc(recorder->pending, 2 * recorder->pending_most * sizeof *more);
+
+        if (more == NULL)
+            return fault_set(fault, EX_OSERR, "no memory for %zu readings", 2 * recorder->pending_most);
+        recorder->pending = more;
+        recorder->pending_most *= 2;
+    }
+    for (; at > 0 && reading_is_before(reading, &recorder->pending[at - 1]); at--)
+        recorder->pending[at] = recorder->pending[at - 1];
+    recorder->pending[at] = *reading;
+    recorder->pending_count++;
+    return 0;
+}
+
+/* Has anybody else written into the ledger? */
+static int read_books(struct recorder *recorder, int64_t now_ms, struct fault *fault) {
+    const int64_t version = ledger_data_version(recorder->ledger);
+
+    if (version == recorder->books_version)
+        return 0;
+    recorder->books_version = version;
+    if (watch_judge_claimed(recorder->ledger, now_ms, fault) != 0)
+        return -1;
+    for (size_t i = 0; i < recorder->oven_count; i++) {
+        if (watch_read_books(recorder->ovens[i].watch, now_ms, fault) != 0)
+            return -1;
+    }
+    return 0;
+}
+
+static int settle(struct recorder *recorder, int64_t watermark_ms, struct fault *fault) {
+    size_t taken = 0;
+
+    for (; taken < recorder->pending_count && recorder->pending[taken].t_ms <= watermark_ms; taken++) {
+        if (take_reading(recorder, &recorder->pending[taken], fault) != 0)
+            return -1;
+    }
+    recorder->pending_count -= taken;
+    for (size_t i = 0; i < recorder->pending_count; i++)
+        recorder->pending[i] = recorder->pending[taken + i];
+    for (size_t i = 0; i < recorder->oven_count; i++) {
+        if (watch_settle(recorder->ovens[i].watch, watermark_ms, fault) != 0)
+            return -1;
+    }
+    return read_books(recorder, watermark_ms, fault);
+}
+
+int recorder_take(struct recorder *recorder, const struct message *messages, size_t count, struct fault *fault) {
+    for (size_t i = 0; i < count; i++) {
+        int result = 0;
+
+        switch (messages[i].kind) {
+        case MESSAGE_READING: result = put_in_order(recorder, &messages[i].reading, fault); break;
+        case MESSAGE_EVENT: result = ledger_add_event(recorder->ledger, &messages[i].event, fault); break;
+        case MESSAGE_WATERMARK: result = settle(recorder, messages[i].watermark_ms, fault); break;
+        }
+        if (result < 0)
+            return -1;
+    }
+    return 0;
+}

@@ -1,0 +1,410 @@
+// SPDX-License-Identifier: MIT
+#include "soakledger/watch.h"
+
+#include <stdlib.h>
+#include <string.h>
+
+#include "soakledger/journal.h"
+#include "soakledger/quantity.h"
+#include "soakledger/replay.h"
+#include "soakledger/run.h"
+
+/* A run judged against one visit of one batch. */
+struct judging {
+    struct ledger *ledger;
+    int64_t run_id, batch_id, judgement_id;
+    size_t visit;
+    struct plan *plan;
+    struct judge *judge;
+    struct ledger_channel *channels;
+    size_t channel_count;
+    size_t made, stored; // findings; those that are stored already are not stored again
+    const char *oven_name;
+    enum temperature_unit unit;
+    bool failed; // the sink cannot return a fault
+    struct fault fault;
+};
+
+struct watch {
+    struct ledger *ledger;
+    const struct config *config;
+    const struct config_oven *oven;
+    int64_t oven_id;
+    int64_t heart_id; // the channel whose temperature tells whether a run is on: control, or the first load
+    struct run_detector *detector;
+    bool on;
+    int64_t run_id, begun_ms;
+    int64_t last_ms;        // of any reading of this oven
+    int64_t ending_ms;      // 0, or when the run that is on ended
+    struct judging judging; // .judge is NULL while the run is unclaimed
+};
+
+/* ---- judging ---- */
+
+static const char *channel_name(const struct judging *judging, int64_t channel_id) {
+    for (size_t i = 0; i < judging->channel_count; i++) {
+        if (judging->channels[i].channel_id == channel_id)
+            return judging->channels[i].name;
+    }
+    return NULL;
+}
+
+static enum journal_level finding_level(const struct finding *finding) {
+    switch (finding->kind) {
+    case FINDING_SOAK_BROKEN: return finding->value >= finding->limit ? JOURNAL_NOTICE : JOURNAL_WARNING;
+    case FINDING_SOAK_BEGUN:
+    case FINDING_SOAK_RESUMED:
+    case FINDING_SOAK_FULFILLED:
+    case FINDING_GAP_ENDED: return JOURNAL_NOTICE;
+    default: return JOURNAL_WARNING;
+    }
+}
+
+static void say_finding(const struct judging *judging, const struct finding *finding) {
+    char words[FAULT_TEXT_BYTES], when[QUANTITY_TEXT_BYTES];
+
+    judge_describe_finding(finding, channel_name(judging, finding->channel_id), judging->unit, words, sizeof words);
+    journal_write(finding_level(finding), "oven %s, run %lld, batch %lld: %s UTC: %s", judging->oven_name,
+                  (long long)judging->run_id, (long long)judging->batch_id,
+                  quantity_format_time(finding->t_ms, 0, when), words);
+}
+
+static void keep_finding(void *context, const struct finding *finding) {
+    struct judging *judging = context;
+
+    if (judging->made++ < judging->stored || judging->failed)
+        return;
+    if (ledger_add_finding(judging->ledger, judging->judgement_id, finding, &judging->fault) < 0)
+        judging->failed = true;
+    else
+        say_finding(judging, finding);
+}
+
+static int judging_check(const struct judging *judging, struct fault *fault) {
+    if (!judging->failed)
+        return 0;
+    *fault = judging->fault;
+    return -1;
+}
+
+static void judging_release(struct judging *judging) {
+    judge_free(judging->judge);
+    ledger_free_channels(judging->channels, judging->channel_count);
+    plan_free(judging->plan);
+    *judging = (struct judging){0};
+}
+
+/* The judgement of that run for that batch: the one there is, or a new one. */
+static int open_judgement(struct judging *judging, int64_t now_ms, struct fault *fault) {
+    bool complete = false;
+    struct finding *findings;
+
+    judging->judgement_id = ledger_find_judgement(judging->ledger, judging->run_id, judging->batch_id,
+                                                  judging->visit, &complete, fault);
+    if (judging->judgement_id < 0)
+        return -1;
+    if (judging->judgement_id == 0) {
+        judging->judgement_id = ledger_open_judgement(judging->ledger, judging->run_id, judging->batch_id,
+                                                      judging->visit, now_ms, fault);
+        return judging->judgement_id < 0 ? -1 : 0;
+    }
+    findings = ledger_list_findings(judging->ledger, judging->judgement_id, &judging->stored, fault);
+    free(findings);
+    return findings == NULL ? -1 : 0;
+}
+
+/* Judges what is stored of `run` from its beginning until `until_ms`. On a fault nothing is left of `judging`. */
+static int judging_open(struct judging *judging, struct ledger *ledger, const struct ledger_run *run,
+                        int64_t until_ms, int64_t now_ms, struct fault *fault) {
+    struct ledger_batch *batch = ledger_read_batch(ledger, run->batch_id, fault);
+
+    judging->ledger = ledger;
+    judging->run_id = run->run_id;
+    judging->batch_id = run->batch_id;
+    judging->visit = run->visit;
+    if (batch == NULL)
+        return -1;
+    judging->plan = plan_parse(batch->plan_text, batch->plan_length, batch->plan_name, fault);
+    ledger_free_batch(batch);
+    if (judging->plan == NULL)
+        goto failed;
+    judging->channels = ledger_list_channels(ledger, run->oven_id, run->begun_ms, &judging->channel_count, fault);
+    if (judging->channels == NULL || open_judgement(judging, now_ms, fault) != 0)
+        goto failed;
+    judging->judge = replay_open_judge(judging->plan, judging->visit, judging->channels, judging->channel_count,
+                                       keep_finding, judging, fault);
+    if (judging->judge == NULL || replay_feed(ledger, judging->judge, judging->channels, judging->channel_count,
+                                              run->begun_ms, until_ms, NULL, NULL, fault) != 0)
+        goto failed;
+    if (judging_check(judging, fault) == 0)
+        return 0;
+failed:
+    judging_release(judging);
+    return -1;
+}
+
+static int judging_close(struct judging *judging, int64_t ended_ms, struct fault *fault) {
+    struct verdict verdicts[JUDGE_MOST_VERDICTS];
+    size_t count;
+    int result;
+
+    judge_end(judging->judge, ended_ms);
+    count = judge_verdicts(judging->judge, verdicts);
+    result = judging_check(judging, fault);
+    if (result == 0)
+        result = ledger_add_verdicts(judging->ledger, judging->judgement_id, verdicts, count, fault);
+    if (result >= 0) {
+        const enum outcome worst = judge_worst(verdicts, count);
+
+        journal_write(worst == OUTCOME_MET ? JOURNAL_NOTICE : JOURNAL_WARNING, "oven %s, run %lld, batch %lld: %s",
+                      judging->oven_name, (long long)judging->run_id, (long long)judging->batch_id,
+                      judge_outcome_name(worst));
+    }
+    judging_release(judging);
+    return result < 0 ? -1 : 0;
+}
+
+/* ---- batches ---- */
+
+/* Would a run of this oven, now, be the next visit of that batch? 1 with the visit, 0, -1. */
+static int awaits_run(struct watch *watch, int64_t batch_id, size_t *visit, struct fault *fault) {
+    struct ledger_batch *batch = ledger_read_batch(watch->ledger, batch_id, fault);
+    struct plan *plan = NULL;
+    int awaits = -1;
+
+    if (batch == NULL)
+        return -1;
+    plan = plan_parse(batch->plan_text, batch->plan_length, batch->plan_name, fault);
+    if (plan != NULL)
+        awaits = replay_next_visit(watch->ledger, batch_id, plan, visit, fault);
+    if (awaits == 1) {
+        const char *place = plan_visit_soak(plan, *visit)->oven;
+
+        awaits = *place == '\0' ? batch->oven_id == watch->oven_id : strcmp(place, watch->oven->name) == 0;
+    }
+    plan_free(plan);
+    ledger_free_batch(batch);
+    return awaits;
+}
+
+/* The oldest open batch that waits for a run of this oven takes it. */
+static int claim_for_batch(struct watch *watch, int64_t now_ms, struct fault *fault) {
+    size_t count, visit = 0;
+    int64_t *batches = ledger_list_batches(watch->ledger, true, &count, fault);
+    int result = batches == NULL ? -1 : 0;
+
+    for (size_t i = 0; result == 0 && i < count; i++) {
+        const int awaits = awaits_run(watch, batches[i], &visit, fault);
+
+        if (awaits < 0)
+            result = -1;
+        if (awaits == 1) {
+            result = ledger_claim_run(watch->ledger, watch->run_id, batches[i], visit, now_ms, "daemon", fault);
+            break;
+        }
+    }
+    free(batches);
+    return result < 0 ? -1 : 0;
+}
+
+/* Lets the run that is on be judged for the batch that has claimed it, if that is not done already. */
+static int follow_claim(struct watch *watch, int64_t now_ms, struct fault *fault) {
+    struct ledger_run run;
+
+    if (ledger_read_run(watch->ledger, watch->run_id, &run, fault) != 1)
+        return -1;
+    if (run.batch_id == watch->judging.batch_id && (run.batch_id == 0 || run.visit == watch->judging.visit))
+        return 0;
+    judging_release(&watch->judging);
+    if (run.batch_id == 0)
+        return 0;
+    watch->judging.oven_name = watch->oven->name;
+    watch->judging.unit = watch->config->unit;
+    journal_write(JOURNAL_NOTICE, "oven %s, run %lld: is claimed for batch %lld", watch->oven->name,
+                  (long long)run.run_id, (long long)run.batch_id);
+    return judging_open(&watch->judging, watch->ledger, &run, watch->last_ms, now_ms, fault);
+}
+
+int watch_read_books(struct watch *watch, int64_t now_ms, struct fault *fault) {
+    struct ledger_run run;
+
+    if (!watch->on || watch->ending_ms != 0)
+        return 0;
+    if (ledger_read_run(watch->ledger, watch->run_id, &run, fault) != 1)
+        return -1;
+    if (run.batch_id == 0 && claim_for_batch(watch, now_ms, fault) != 0)
+        return -1;
+    return follow_claim(watch, now_ms, fault);
+}
+
+static int judge_late(struct ledger *ledger, const struct ledger_run *run, int64_t now_ms, struct fault *fault) {
+    struct judging judging = {0};
+    bool complete = false;
+    const int64_t judgement_id =
+        ledger_find_judgement(ledger, run->run_id, run->batch_id, run->visit, &complete, fault);
+    char *oven_name;
+    int result = -1;
+
+    if (judgement_id < 0)
+        return -1;
+    if (complete)
+        return 0;
+    oven_name = ledger_oven_name(ledger, run->oven_id, fault);
+    if (oven_name == NULL)
+        return -1;
+    judging.oven_name = oven_name;
+    if (judging_open(&judging, ledger, run, run->ended_ms, now_ms, fault) == 0)
+        result = judging_close(&judging, run->ended_ms, fault);
+    free(oven_name);
+    return result;
+}
+
+int watch_judge_claimed(struct ledger *ledger, int64_t now_ms, struct fault *fault) {
+    size_t batch_count, run_count;
+    int64_t *batches = ledger_list_batches(ledger, false, &batch_count, fault);
+    int result = batches == NULL ? -1 : 0;
+
+    for (size_t i = 0; result == 0 && i < batch_count; i++) {
+        struct ledger_run *runs = ledger_list_claimed(ledger, batches[i], &run_count, fault);
+
+        if (runs == NULL)
+            result = -1;
+        for (size_t k = 0; result == 0 && k < run_count; k++) {
+            if (runs[k].ended_ms != 0)
+                result = judge_late(ledger, &runs[k], now_ms, fault);
+        }
+        free(runs);
+    }
+    free(batches);
+    return result;
+}
+
+/* ---- the oven ---- */
+
+static int64_t find_heart(const struct config *config, size_t oven, const int64_t *channel_ids) {
+    int64_t heart_id = 0;
+
+    for (size_t i = 0; i < config->channel_count; i++) {
+        if (config->channels[i].oven != oven)
+            continue;
+        if (config->channels[i].role == ROLE_CONTROL)
+            return channel_ids[i];
+        if (config->channels[i].role == ROLE_LOAD && heart_id == 0)
+            heart_id = channel_ids[i];
+    }
+    return heart_id;
+}
+
+static int resume_run(struct watch *watch, struct fault *fault) {
+    struct ledger_run run;
+    const int found = ledger_find_open_run(watch->ledger, watch->oven_id, &run, fault);
+
+    if (found <= 0)
+        return found;
+    watch->on = true;
+    watch->run_id = run.run_id;
+    watch->begun_ms = run.begun_ms;
+    watch->last_ms = ledger_last_time(watch->ledger, fault);
+    if (watch->last_ms < 0)
+        return -1;
+    run_resume(watch->detector, run.begun_ms, watch->last_ms);
+    return follow_claim(watch, watch->last_ms, fault);
+}
+
+struct watch *watch_open(struct ledger *ledger, const struct config *config, size_t oven, int64_t oven_id,
+                         const int64_t *channel_ids, struct fault *fault) {
+    struct watch *watch = calloc(1, sizeof *watch);
+
+    if (watch == NULL) {
+        fault_set(fault, EX_OSERR, "no memory to watch an oven");
+        return NULL;
+    }
+    watch->ledger = ledger;
+    watch->config = config;
+    watch->oven = &config->ovens[oven];
+    watch->oven_id = oven_id;
+    watch->heart_id = find_heart(config, oven, channel_ids);
+    watch->detector = run_open(watch->oven, fault);
+    if (watch->detector == NULL || resume_run(watch, fault) != 0) {
+        watch_free(watch);
+        return NULL;
+    }
+    return watch;
+}
+
+void watch_free(struct watch *watch) {
+    if (watch == NULL)
+        return;
+    judging_release(&watch->judging);
+    run_free(watch->detector);
+    free(watch);
+}
+
+static int close_run(struct watch *watch, int64_t ended_ms, struct fault *fault) {
+    const enum run_end reason = run_end_reason(watch->detector);
+
+    if (ledger_end_run(watch->ledger, watch->run_id, ended_ms, reason, fault) != 0)
+        return -1;
+    journal_write(JOURNAL_NOTICE, "oven %s, run %lld: ended (%s)", watch->oven->name, (long long)watch->run_id,
+                  run_end_name(reason));
+    watch->on = false;
+    watch->ending_ms = 0;
+    return watch->judging.judge == NULL ? 0 : judging_close(&watch->judging, ended_ms, fault);
+}
+
+int watch_settle(struct watch *watch, int64_t t_ms, struct fault *fault) {
+    if (watch->ending_ms == 0 || t_ms <= watch->ending_ms)
+        return 0;
+    return close_run(watch, watch->ending_ms, fault);
+}
+
+/* A run ends with all readings of its last moment. One that nobody watched for long ends where it was last seen. */
+static int end_run(struct watch *watch, const struct reading *reading, struct fault *fault) {
+    if (run_end_reason(watch->detector) == RUN_END_SILENT &&
+        reading->t_ms - watch->last_ms >= watch->oven->silent_after_ms)
+        return close_run(watch, watch->last_ms, fault);
+    watch->ending_ms = reading->t_ms;
+    return 0;
+}
+
+int watch_see(struct watch *watch, enum channel_role role, const struct reading *reading, enum watch_change *change,
+              struct fault *fault) {
+    enum run_change run = RUN_SAME;
+
+    if (watch_settle(watch, reading->t_ms, fault) != 0)
+        return -1;
+    if (reading->channel_id == watch->heart_id || role == ROLE_SETPOINT || role == ROLE_OUTPUT)
+        run = run_feed(watch->detector, role, reading);
+    if (run == RUN_ENDED && watch->on && end_run(watch, reading, fault) != 0)
+        return -1;
+    *change = watch->on ? WATCH_RUN : WATCH_IDLE;
+    if (run == RUN_BEGUN && !watch->on) {
+        watch->begun_ms = run_begun_ms(watch->detector);
+        *change = WATCH_BEGUN;
+    }
+    watch->last_ms = reading->t_ms;
+    return 0;
+}
+
+int64_t watch_begun_ms(const struct watch *watch) {
+    return watch->begun_ms;
+}
+
+int watch_begin(struct watch *watch, int64_t now_ms, struct fault *fault) {
+    char when[QUANTITY_TEXT_BYTES];
+
+    watch->run_id = ledger_open_run(watch->ledger, watch->oven_id, watch->begun_ms, fault);
+    if (watch->run_id < 0)
+        return -1;
+    watch->on = true;
+    journal_write(JOURNAL_NOTICE, "oven %s, run %lld: began at %s UTC", watch->oven->name, (long long)watch->run_id,
+                  quantity_format_time(watch->begun_ms, 0, when));
+    return watch_read_books(watch, now_ms, fault);
+}
+
+int watch_judge(struct watch *watch, const struct reading *reading, struct fault *fault) {
+    if (watch->judging.judge == NULL)
+        return 0;
+    judge_feed(watch->judging.judge, reading);
+    return judging_check(&watch->judging, fault);
+}

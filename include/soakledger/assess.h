@@ -1,0 +1,97 @@
+// SPDX-License-Identifier: MIT
+/* assess: what the ledger proves about a batch. Every reading of every claimed run is replayed through the judge;
+ * what comes out stands on the sheets, and what the daemon found meanwhile is compared with it.
+ *
+ * A visit may have been tried more than once. A run in which the charge never reached the band counts as broken
+ * off: it is shown, and the latest run that did reach the band decides. If none did, the latest run decides.
+ */
+#ifndef SOAKLEDGER_ASSESS_H
+#define SOAKLEDGER_ASSESS_H
+
+#include <stdbool.h>
+#include <stddef.h>
+#include <stdint.h>
+
+#include "soakledger/fault.h"
+#include "soakledger/judge.h"
+#include "soakledger/ledger.h"
+#include "soakledger/plan.h"
+
+/* How complete one channel's readings are within a run. */
+struct assess_tally {
+    int64_t total, good;
+    int64_t by_quality[QUALITY_COUNT];
+    int64_t gap_count, gap_total_ms, gap_longest_ms; // as the judge counts gaps, for every channel
+    int64_t expected;                                // readings that the interval asks for over the run
+    int64_t last_good_ms;                            // while counting
+};
+
+enum assess_agreement {
+    ASSESS_NOT_STORED, // the daemon has not judged this run for this batch
+    ASSESS_AGREES,
+    ASSESS_DIFFERS, // must never happen: said loudly on the sheets
+};
+
+struct assess_run {
+    struct ledger_run run;
+    int64_t until_ms; // end, or the ledger's last moment while the run is on
+    char *oven;
+    struct ledger_channel *channels;
+    size_t channel_count;
+    struct assess_tally *tallies; // one per channel
+    struct finding *findings; // by time
+    size_t finding_count, finding_capacity;
+    struct verdict verdicts[JUDGE_MOST_VERDICTS];
+    size_t verdict_count;
+    struct judge_soak soak;
+    int64_t loads[JUDGE_MOST_LOADS]; // ids of the channels that stand for the charge
+    size_t load_count;
+    struct event *events;
+    size_t event_count;
+    enum assess_agreement agreement;
+    bool simulated;
+    bool reached; // the charge was in the band at least once
+};
+
+enum { ASSESS_NO_RUN = -1 };
+
+struct assess_visit {
+    struct assess_run *runs; // in order of time
+    size_t run_count;
+    int deciding; // index into runs, or ASSESS_NO_RUN
+    struct verdict verdicts[JUDGE_MOST_VERDICTS];
+    size_t verdict_count;
+    enum outcome outcome;
+};
+
+struct assess_batch {
+    struct ledger_batch *batch;
+    struct plan *plan;
+    char *oven; // the batch's own
+    struct assess_visit *visits;
+    size_t visit_count;
+    enum outcome outcome;
+    bool simulated; // any part of any run
+    bool differs;   // any run whose stored judgement is another one
+};
+
+/* Watches the replay, so that a drawing needs no second reading of the whole run. Both may be NULL. */
+struct assess_watch {
+    void *context;
+    int (*begin)(void *context, size_t visit, const struct assess_run *run, struct fault *fault);
+    int (*reading)(void *context, const struct reading *reading, struct fault *fault);
+};
+
+/* NULL with a fault: EX_NOINPUT if there is no such batch. `watch` may be NULL. */
+struct assess_batch *assess_batch(struct ledger *ledger, int64_t batch_id, const struct assess_watch *watch,
+                                  struct fault *fault);
+void assess_free(struct assess_batch *assessed); // NULL is allowed
+
+/* The verdict that decides the batch: the first of the worst; with all met the one with the least to spare. NULL if
+ * there is none. `visit` gets its visit. */
+const struct verdict *assess_deciding(const struct assess_batch *assessed, size_t *visit);
+/* The run that decides a visit, or NULL. */
+const struct assess_run *assess_deciding_run(const struct assess_visit *visit);
+const struct ledger_channel *assess_find_channel(const struct assess_run *run, int64_t channel_id);
+
+#endif

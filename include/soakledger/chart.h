@@ -1,0 +1,75 @@
+// SPDX-License-Identifier: MIT
+/* chart: temperature over time, drawn from any number of readings in memory that depends on the paper alone.
+ *
+ * Readings come in order of time per curve and are thinned as they come: each printed column keeps the first, the
+ * lowest, the highest and the last, so that no peak is ever lost, however short. A stretch without good readings
+ * longer than three intervals breaks the curve and is hatched, at least so wide that it can be seen.
+ *
+ * Curves can be told apart without colour: each has its own dash and weight, and its name stands at its end.
+ */
+#ifndef SOAKLEDGER_CHART_H
+#define SOAKLEDGER_CHART_H
+
+#include <stdbool.h>
+#include <stddef.h>
+#include <stdint.h>
+
+#include "soakledger/channel.h"
+#include "soakledger/fault.h"
+#include "soakledger/page.h"
+#include "soakledger/quantity.h"
+#include "soakledger/reading.h"
+
+/* A printed column is half a point: 144 to the inch. */
+enum { CHART_COLUMNS = 1000 };
+
+struct chart;
+
+struct chart_curve {
+    int64_t channel_id;
+    const char *name; // kept by reference
+    enum channel_role role;
+    int64_t interval_ms;
+};
+
+/* Readings outside [from, to] are passed over. `from_ms` < `to_ms`. */
+struct chart *chart_open(int64_t from_ms, int64_t to_ms, const struct chart_curve *curves, size_t count,
+                         struct fault *fault);
+void chart_free(struct chart *chart); // NULL is allowed
+/* False if memory ran short (a gap could not be kept). Readings of channels that are no curves are passed over. */
+bool chart_feed(struct chart *chart, const struct reading *reading);
+/* No more readings will come: gaps that are still open reach the end. */
+bool chart_close(struct chart *chart);
+
+struct chart_mark {
+    int64_t t_ms;
+    size_t number;
+};
+
+struct chart_dressing {
+    enum temperature_unit unit;
+    int utc_offset_min;
+    int64_t origin_ms;                 // elapsed time counts from here
+    int64_t band_low_mc, band_high_mc; // the planned band; equal for none
+    const char *band_text;
+    int64_t soak_begun_ms, soak_ended_ms; // 0 for none
+    const char *soak_text;                // stands on the dimension line between the two
+    bool zoom;                            // temperature axis around the band only; what lies outside is cut off
+    const struct chart_mark *marks;       // in order of time
+    size_t mark_count;
+};
+
+/* Draws into the frame of the document's current page. */
+void chart_draw(struct chart *chart, struct page_document *document, struct page_frame frame,
+                const struct chart_dressing *dressing);
+
+/* What is kept, for tests: lowest and highest kept value of a curve, false if it has none; points; gaps. */
+bool chart_extremes(const struct chart *chart, size_t curve, int64_t *low_mc, int64_t *high_mc);
+size_t chart_count_points(const struct chart *chart, size_t curve);
+size_t chart_count_gaps(const struct chart *chart, size_t curve);
+
+/* Moves `centres` (rising) as little as needed so that items of `sizes` no longer overlap within [low, high],
+ * keeping their order. Where they cannot all fit they are spread evenly. */
+void chart_push_apart(float *centres, const float *sizes, size_t count, float low, float high);
+
+#endif

@@ -1,0 +1,21 @@
+// SPDX-License-Identifier: MIT
+/* keep: a file that a person keeps. It appears whole under its name or not at all: written beside it under another
+ * name, synced, renamed, and the folder synced. An interrupted write leaves what was there before. */
+#ifndef SOAKLEDGER_KEEP_H
+#define SOAKLEDGER_KEEP_H
+
+#include <stddef.h>
+
+#include "soakledger/fault.h"
+
+struct keep;
+
+/* Writes and syncs the bytes under a temporary name in the folder of `path`. EX_CANTCREAT or EX_IOERR. */
+struct keep *keep_write(const char *path, const void *bytes, size_t length, struct fault *fault);
+/* Gives the file its name, and frees `keep` either way. On failure the written file stays, and the fault names it.
+ */
+int keep_rename(struct keep *keep, struct fault *fault);
+/* Removes what was written; NULL is allowed. */
+void keep_drop(struct keep *keep);
+
+#endif

@@ -1,0 +1,31 @@
+// SPDX-License-Identifier: MIT
+/* replay: stored readings through the judge again. The daemon does it when it was restarted or a batch was opened
+ * late; every sheet does it. One way, so that both get the same findings. */
+#ifndef SOAKLEDGER_REPLAY_H
+#define SOAKLEDGER_REPLAY_H
+
+#include <stddef.h>
+#include <stdint.h>
+
+#include "soakledger/fault.h"
+#include "soakledger/judge.h"
+#include "soakledger/ledger.h"
+#include "soakledger/plan.h"
+
+/* A judge for a run whose oven had these channels. As judge_open. */
+struct judge *replay_open_judge(const struct plan *plan, size_t visit, const struct ledger_channel *channels,
+                                size_t count, judge_sink *sink, void *context, struct fault *fault);
+
+/* Called for each reading after the judge has seen it; anything but 0 ends the replay with -1 and its fault. */
+typedef int replay_watch(void *context, const struct reading *reading, struct fault *fault);
+
+/* Feeds the channels' readings within [from, to] to `judge`, in the judge's order. `watch` may be NULL. */
+int replay_feed(struct ledger *ledger, struct judge *judge, const struct ledger_channel *channels, size_t count,
+                int64_t from_ms, int64_t to_ms, replay_watch *watch, void *context, struct fault *fault);
+
+/* Which visit of a batch the next run would fulfil: the first for which no claimed run has reached the band. A run
+ * that is on, or not judged yet, holds its visit. 1 with the visit, 0 if all are fulfilled, -1. */
+int replay_next_visit(struct ledger *ledger, int64_t batch_id, const struct plan *plan, size_t *visit,
+                      struct fault *fault);
+
+#endif

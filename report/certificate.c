@@ -1,0 +1,116 @@
+// SPDX-License-Identifier: MIT
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "certificate_parts.h"
+#include "soakledger/words.h"
+
+static const char SIMULATED_NOTICE[] = "SIMULATED CLOCK - not a record of real time";
+
+char *certificate_operation_name(const struct plan *plan, size_t operation, char *out, size_t size) {
+    const struct plan_operation *of = &plan->operations[operation];
+
+    snprintf(out, size, "%s%s%s", plan_kind_name(of->kind), of->name[0] != '\0' ? " " : "", of->name);
+    return out;
+}
+
+char *certificate_visit_name(const struct plan *plan, size_t visit, char *out, size_t size) {
+    return certificate_operation_name(plan, (size_t)(plan_visit_soak(plan, visit) - plan->operations), out, size);
+}
+
+const char *certificate_channel_name(const struct assess_run *run, int64_t channel_id) {
+    const struct ledger_channel *channel = run != NULL ? assess_find_channel(run, channel_id) : NULL;
+
+    return channel != NULL ? channel->name : "";
+}
+
+char *certificate_time(const struct certificate *certificate, int64_t t_ms, char *out) {
+    return quantity_format_time(t_ms, certificate->config->utc_offset_min, out);
+}
+
+char *certificate_time_title(const struct certificate *certificate, const char *what, char *out, size_t size) {
+    char offset[QUANTITY_TEXT_BYTES];
+
+    snprintf(out, size, "%s (%s)", what, words_offset(certificate->config->utc_offset_min, offset));
+    return out;
+}
+
+size_t certificate_first_number(const struct certificate *certificate, const struct assess_run *run) {
+    const struct assess_batch *assessed = certificate->assessed;
+    size_t number = 1;
+
+    for (size_t i = 0; i < assessed->visit_count; i++)
+        for (size_t k = 0; k < assessed->visits[i].run_count; k++) {
+            if (&assessed->visits[i].runs[k] == run)
+                return number;
+            number += assessed->visits[i].runs[k].finding_count;
+        }
+    return number;
+}
+
+/* Everything after the first page. */
+static int certificate_draw_rest(struct certificate *certificate, struct fault *fault) {
+    if (certificate_draw_curves(certificate, fault) != 0)
+        return -1;
+    certificate_findings(certificate);
+    certificate_runs(certificate);
+    certificate_events(certificate);
+    certificate_instruments(certificate);
+    certificate_sampling(certificate);
+    certificate_limits(certificate);
+    certificate_definitions(certificate);
+    certificate_cautions(certificate);
+    certificate_signature(certificate);
+    certificate_plan(certificate);
+    return 0;
+}
+
+static int certificate_draw(struct certificate *certificate, unsigned char **bytes, size_t *length,
+                            struct fault *fault) {
+    const struct certificate_issue *issue = certificate->issue;
+    char title[CERTIFICATE_NAME_BYTES], header[CERTIFICATE_NAME_BYTES], time[QUANTITY_TEXT_BYTES];
+    char footer[CERTIFICATE_NAME_BYTES], zone[QUANTITY_TEXT_BYTES];
+    const char *shop = certificate->config->shop_name;
+    struct page_about about = {.title = title, .author = shop, .header_right = header, .footer = footer};
+    int result;
+
+    snprintf(title, sizeof title, "Certificate %lld: heat treatment of batch %lld", (long long)issue->number,
+             (long long)issue->batch_id);
+    snprintf(header, sizeof header, "certificate %lld · batch %lld · revision %lld", (long long)issue->number,
+             (long long)issue->batch_id, (long long)issue->revision);
+    snprintf(footer, sizeof footer, "issued %s · all times in %s · plan SHA-256 %.12s…",
+             certificate_time(certificate, issue->issued_ms, time),
+             words_offset(certificate->config->utc_offset_min, zone), certificate->assessed->batch->plan_sha256);
+    about.header_left = shop[0] != '\0' ? shop : "Heat treatment";
+    about.notice = certificate->assessed->simulated ? SIMULATED_NOTICE : "";
+    about.made_ms = issue->issued_ms;
+    certificate->page = page_open(certificate->config->paper, &about, fault);
+    if (certificate->page == NULL)
+        return -1;
+    sheet_begin(&certificate->sheet, certificate->page);
+    certificate_front(certificate);
+    result = certificate_draw_rest(certificate, fault);
+    if (result == 0)
+        result = page_finish(certificate->page, bytes, length, fault);
+    page_free(certificate->page);
+    return result;
+}
+
+int certificate_make(struct ledger *ledger, const struct config *config, const struct certificate_issue *issue,
+                     unsigned char **bytes, size_t *length, enum outcome *outcome, struct fault *fault) {
+    struct certificate certificate = {.ledger = ledger, .config = config, .issue = issue};
+    const struct assess_watch watch = certificate_watch(&certificate);
+    int result = -1;
+
+    certificate.assessed = assess_batch(ledger, issue->batch_id, &watch, fault);
+    if (certificate.assessed != NULL) {
+        *outcome = certificate.assessed->outcome;
+        result = certificate_draw(&certificate, bytes, length, fault);
+    }
+    for (size_t i = 0; i < certificate.curve_count; i++)
+        chart_free(certificate.curves[i].chart);
+    free(certificate.curves);
+    assess_free(certificate.assessed);
+    return result;
+}

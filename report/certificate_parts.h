@@ -1,0 +1,59 @@
+// SPDX-License-Identifier: MIT
+/* certificate_parts: what the parts of the certificate share and nobody else needs. */
+#ifndef SOAKLEDGER_CERTIFICATE_PARTS_H
+#define SOAKLEDGER_CERTIFICATE_PARTS_H
+
+#include "soakledger/assess.h"
+#include "soakledger/certificate.h"
+#include "soakledger/chart.h"
+#include "soakledger/sheet.h"
+
+enum { CERTIFICATE_MOST_CURVES = 24, CERTIFICATE_NAME_BYTES = 160, CERTIFICATE_LINE_BYTES = 1024 };
+
+/* The curve of one run, filled while it is judged. */
+struct certificate_curve {
+    size_t visit;
+    int64_t run_id;
+    struct chart *chart;
+};
+
+struct certificate {
+    struct ledger *ledger;
+    const struct config *config;
+    const struct certificate_issue *issue;
+    struct assess_batch *assessed;
+    struct page_document *page;
+    struct sheet sheet;
+    struct certificate_curve *curves; // one per claimed run
+    size_t curve_count;
+};
+
+/* "soak hardening", "temper" */
+char *certificate_operation_name(const struct plan *plan, size_t operation, char *out, size_t size);
+char *certificate_visit_name(const struct plan *plan, size_t visit, char *out, size_t size);
+/* A channel's name in the run that decides a visit, or "" */
+const char *certificate_channel_name(const struct assess_run *run, int64_t channel_id);
+char *certificate_time(const struct certificate *certificate, int64_t t_ms, char *out);
+/* "time (UTC+01:00)" */
+char *certificate_time_title(const struct certificate *certificate, const char *what, char *out, size_t size);
+/* The number of a run's first finding: findings are numbered through the whole certificate. */
+size_t certificate_first_number(const struct certificate *certificate, const struct assess_run *run);
+
+void certificate_front(struct certificate *certificate);
+
+struct assess_watch certificate_watch(struct certificate *certificate);
+int certificate_draw_curves(struct certificate *certificate, struct fault *fault);
+
+void certificate_findings(struct certificate *certificate);
+void certificate_runs(struct certificate *certificate);
+void certificate_events(struct certificate *certificate);
+void certificate_instruments(struct certificate *certificate);
+void certificate_sampling(struct certificate *certificate);
+
+void certificate_definitions(struct certificate *certificate);
+void certificate_limits(struct certificate *certificate);
+void certificate_cautions(struct certificate *certificate);
+void certificate_signature(struct certificate *certificate);
+void certificate_plan(struct certificate *certificate);
+
+#endif

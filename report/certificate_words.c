@@ -1,0 +1,131 @@
+// SPDX-License-Identifier: MIT
+/* What the words of the certificate mean, what it does not prove, and the plan as it was frozen. */
+#include <stdio.h>
+#include <string.h>
+
+#include "certificate_parts.h"
+#include "soakledger/ink.h"
+#include "soakledger/words.h"
+
+static const float TEXT_THAT_FOLLOWS = 40, TERM_SIZE = 8.5F, TERM_LEADING = 12.5F;
+
+static void certificate_term(struct certificate *certificate, const char *term, const char *meaning) {
+    const struct page_type type = {PAGE_BOLD, TERM_SIZE, INK_TEXT};
+
+    sheet_need(&certificate->sheet, 3 * TERM_LEADING);
+    sheet_paragraph(&certificate->sheet, &type, TERM_LEADING, term);
+    sheet_plain(&certificate->sheet, meaning);
+}
+
+void certificate_definitions(struct certificate *certificate) {
+    sheet_heading(&certificate->sheet, "How the quantities are defined", TEXT_THAT_FOLLOWS);
+    certificate_term(
+        certificate, "Soak",
+        "It begins when the last of the channels that stand for the charge rises to the lower edge of the "
+        "planned band, and ends when the first of them falls below that edge. Each crossing lies on the "
+        "straight line between the two readings around it. The longest unbroken stretch is what counts.");
+    certificate_term(certificate, "Overshoot",
+                     "The highest reading of a channel that stands for the charge, from its first crossing of the "
+                     "lower edge until the soak's end, less the planned soak temperature.");
+    certificate_term(certificate, "Spread",
+                     "Within the longest unbroken stretch: the hottest less the coldest of the channels that stand "
+                     "for the charge, at every reading of the slowest one. It takes at least two channels.");
+    certificate_term(
+        certificate, "Ramp",
+        "The slope of a least-squares line through the readings of a sliding window, while the window "
+        "lies within the temperatures that the plan names and the soak has not begun. The steepest rise "
+        "counts; fewer than five readings in a window prove nothing.");
+    certificate_term(
+        certificate, "Gap",
+        "More than three intervals without a good reading. What a channel did meanwhile is unknown, except "
+        "that it cannot have warmed faster than its oven can. A requirement that a gap could decide either "
+        "way is not proven.");
+    certificate_term(
+        certificate, "Met, not met, not proven",
+        "Met: the readings show that the requirement was kept. Not met: they show that it was broken. Not "
+        "proven: they show neither. The batch is as good as its worst requirement.");
+    certificate_term(
+        certificate, "Time",
+        "Durations come from a clock that runs on when the computer's calendar clock is put forward or "
+        "back. Times of day are that clock's, set once from the calendar clock when recording began.");
+}
+
+static void certificate_say_lag(struct certificate *certificate) {
+    const struct plan *plan = certificate->assessed->plan;
+    char text[CERTIFICATE_LINE_BYTES], lag[QUANTITY_TEXT_BYTES];
+
+    if (plan->load != PLAN_LOAD_CONTROL)
+        return;
+    sheet_plain(
+        &certificate->sheet,
+        "The temperature of the charge was not measured. The only sensor used is the one by which the controller "
+        "regulates the oven; the charge warms later than that sensor, and may be cooler or hotter than it.");
+    if (plan->lag_allowance_ms > 0)
+        snprintf(
+            text, sizeof text,
+            "For this the plan allows %s: the required soak is longer by that much. Whether it is enough for this "
+            "charge is the planner's judgement and is not proven here.",
+            quantity_format_duration(plan->lag_allowance_ms, lag));
+    else
+        snprintf(text, sizeof text, "The plan makes no allowance for this lag.");
+    sheet_plain(&certificate->sheet, text);
+}
+
+void certificate_limits(struct certificate *certificate) {
+    sheet_heading(&certificate->sheet, "What this certificate does not prove", 2 * TEXT_THAT_FOLLOWS);
+    certificate_say_lag(certificate);
+    sheet_plain(&certificate->sheet,
+                "That sensors and instruments read true: values are taken as the controllers gave them, without "
+                "correction, and limits are judged without an allowance for the uncertainty of measurement.");
+    sheet_plain(
+        &certificate->sheet,
+        "That the charge named here was in the oven, and the steel what it is called: that is the operator's "
+        "word. That other places in the oven or the charge were as hot as the sensors.");
+    sheet_plain(&certificate->sheet,
+                "Anything outside the oven, such as the quench; and hardness, structure, size or "
+                "fitness for a purpose, none of which was measured.");
+    if (certificate->assessed->simulated)
+        sheet_plain(&certificate->sheet, "Anything about real time: the runs were recorded on a simulated clock.");
+}
+
+void certificate_cautions(struct certificate *certificate) {
+    sheet_heading(&certificate->sheet, "Cautions", TEXT_THAT_FOLLOWS);
+    sheet_plain(
+        &certificate->sheet,
+        "The recorder only listens. It is no protection against over-temperature and switches nothing off: an "
+        "oven needs a limiter of its own that works without any computer.");
+    sheet_plain(
+        &certificate->sheet,
+        "Work on mains wiring, gas and burners belongs to licensed persons and follows the code that holds "
+        "locally. Hot work burns; quench oil can catch fire and must be free of water; combustion gases and "
+        "protective atmospheres suffocate: ventilate, and never leave a fire risk unattended.");
+}
+
+/* Lines for a pen: a certificate is a person's word as well. */
+void certificate_signature(struct certificate *certificate) {
+    const struct page_pen rule = {INK_TEXT, 0.6F, {0}};
+    const struct page_type type = {PAGE_REGULAR, 7.25F, INK_QUIET};
+    const float height = 64, gap = 30;
+    struct page_frame frame = sheet_take(&certificate->sheet, height);
+    const float middle = (frame.left + frame.right) / 2;
+
+    page_line(certificate->page, &rule, frame.left, frame.bottom - 12, middle - gap / 2, frame.bottom - 12);
+    page_line(certificate->page, &rule, middle + gap / 2, frame.bottom - 12, frame.right, frame.bottom - 12);
+    page_text(certificate->page, frame.left, frame.bottom - 2, PAGE_LEFT, &type, "place and date");
+    page_text(certificate->page, middle + gap / 2, frame.bottom - 2, PAGE_LEFT, &type, "name and signature");
+}
+
+void certificate_plan(struct certificate *certificate) {
+    const struct page_type mono = {PAGE_MONO, 7.25F, INK_TEXT};
+    const struct ledger_batch *batch = certificate->assessed->batch;
+    char text[CERTIFICATE_LINE_BYTES];
+
+    sheet_heading(&certificate->sheet, "The plan, word for word", 2 * TEXT_THAT_FOLLOWS);
+    snprintf(text, sizeof text,
+             "Frozen into batch %lld when it was opened, from %s, %zu bytes. SHA-256:", (long long)batch->batch_id,
+             batch->plan_name, batch->plan_length);
+    sheet_small(&certificate->sheet, text);
+    sheet_small(&certificate->sheet, batch->plan_sha256);
+    sheet_skip(&certificate->sheet, TERM_LEADING / 2);
+    sheet_paragraph(&certificate->sheet, &mono, 10.5F, batch->plan_text);
+}

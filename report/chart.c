@@ -1,0 +1,385 @@
+// SPDX-License-Identifier: MIT
+/* The plot itself: what is kept of the readings, scales, grid, band, curves. Its labels are in chart_label.c. */
+#include "soakledger/chart.h"
+
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "chart_parts.h"
+#include "soakledger/ink.h"
+#include "soakledger/words.h"
+
+enum {
+    S_MS = 1000,
+    MIN_MS = 60 * S_MS,
+    H_MS = 60 * MIN_MS,
+    CELSIUS_MC = 1000,
+    LOAD_PENS = 6,
+};
+
+static const float GUTTER_LEFT = 36, GUTTER_RIGHT = 92, GUTTER_BOTTOM = 33;
+static const float AXIS_TEXT = 6.5F, CLOCK_ROW = 17, TICK = 3;
+static const float TIME_TICKS_APART = 46, TEMPERATURE_TICKS_APART = 20;
+static const float GAP_LEAST_WIDTH = 2, HATCH_SPACING = 3;
+// A point closer to the last one drawn than this cannot be seen.
+static const float VISIBLE = 0.15F;
+
+struct chart *chart_open(int64_t from_ms, int64_t to_ms, const struct chart_curve *curves, size_t count,
+                         struct fault *fault) {
+    struct chart *chart = calloc(1, sizeof *chart);
+
+    if (chart == NULL)
+        goto fail;
+    chart->from_ms = from_ms;
+    chart->to_ms = to_ms > from_ms ? to_ms : from_ms + 1;
+    chart->curves = calloc(count + 1, sizeof *chart->curves);
+    chart->envelopes = calloc(count + 1, sizeof *chart->envelopes);
+    if (chart->curves == NULL || chart->envelopes == NULL)
+        goto fail;
+    chart->count = count;
+    for (size_t i = 0; i < count; i++) {
+        chart->curves[i] = curves[i];
+        envelope_begin(&chart->envelopes[i], chart->from_ms, chart->to_ms, curves[i].interval_ms);
+    }
+    return chart;
+fail:
+    chart_free(chart);
+    fault_set(fault, EX_OSERR, "not enough memory for a chart of %zu curves", count);
+    return NULL;
+}
+
+void chart_free(struct chart *chart) {
+    if (chart == NULL)
+        return;
+    for (size_t i = 0; i < chart->count; i++)
+        envelope_release(&chart->envelopes[i]);
+    free(chart->curves);
+    free(chart->envelopes);
+    free(chart);
+}
+
+bool chart_feed(struct chart *chart, const struct reading *reading) {
+    for (size_t i = 0; i < chart->count; i++)
+        if (chart->curves[i].channel_id == reading->channel_id)
+            return envelope_feed(&chart->envelopes[i], reading);
+    return true;
+}
+
+bool chart_close(struct chart *chart) {
+    bool kept = true;
+
+    for (size_t i = 0; i < chart->count; i++)
+        kept = envelope_end(&chart->envelopes[i]) && kept;
+    return kept;
+}
+
+bool chart_extremes(const struct chart *chart, size_t curve, int64_t *low_mc, int64_t *high_mc) {
+    return envelope_extremes(&chart->envelopes[curve], chart->from_ms, chart->to_ms, low_mc, high_mc);
+}
+
+size_t chart_count_points(const struct chart *chart, size_t curve) {
+    struct envelope_point points[ENVELOPE_COLUMN_POINTS];
+    size_t count = 0;
+
+    for (size_t i = 0; i < CHART_COLUMNS; i++)
+        if (chart->envelopes[curve].columns[i].used)
+            count += envelope_points(&chart->envelopes[curve].columns[i], points);
+    return count;
+}
+
+size_t chart_count_gaps(const struct chart *chart, size_t curve) {
+    return chart->envelopes[curve].gap_count;
+}
+
+/* ---- scales ---- */
+
+float chart_x(const struct chart_plot *plot, int64_t t_ms) {
+    const double share =
+        (double)(t_ms - plot->chart->from_ms) / (double)(plot->chart->to_ms - plot->chart->from_ms);
+
+    return plot->area.left + (float)share * (plot->area.right - plot->area.left);
+}
+
+float chart_y(const struct chart_plot *plot, int64_t value_mc) {
+    const double share = (double)(value_mc - plot->low_mc) / (double)(plot->high_mc - plot->low_mc);
+
+    return plot->area.bottom - (float)share * (plot->area.bottom - plot->area.top);
+}
+
+float chart_y_inside(const struct chart_plot *plot, int64_t value_mc) {
+    return fminf(fmaxf(chart_y(plot, value_mc), plot->area.top), plot->area.bottom);
+}
+
+static int64_t chart_to_unit(enum temperature_unit unit, int64_t mc) {
+    return unit == UNIT_FAHRENHEIT ? quantity_fahrenheit_from_celsius(mc) : mc;
+}
+
+static int64_t chart_from_unit(enum temperature_unit unit, int64_t thousandths) {
+    return unit == UNIT_FAHRENHEIT ? quantity_celsius_from_fahrenheit(thousandths) : thousandths;
+}
+
+/* The smallest step of `steps` that keeps ticks `apart` on an axis of `length` spanning `span`; the last if none.
+ */
+static int64_t chart_step(const int64_t *steps, size_t count, int64_t span, float length, float apart) {
+    size_t i = 0;
+
+    while (i + 1 < count && (double)steps[i] / (double)span * (double)length < (double)apart)
+        i++;
+    return steps[i];
+}
+
+static int64_t chart_floor(int64_t value, int64_t step) {
+    const int64_t rest = value % step;
+
+    return value - (rest < 0 ? rest + step : rest);
+}
+
+static int64_t chart_temperature_step(const struct chart_plot *plot, int64_t span) {
+    static const int64_t steps[] = {500,   1000,  2000,   5000,   10000,  20000,
+                                    25000, 50000, 100000, 200000, 500000, 1000000};
+
+    return chart_step(steps, sizeof steps / sizeof steps[0], span, plot->area.bottom - plot->area.top,
+                      TEMPERATURE_TICKS_APART);
+}
+
+/* Whole axis: everything that was read. Zoomed: the band and as much again on either side, and what happened
+ * between the beginning and the end of the soak. */
+static void chart_find_range(struct chart_plot *plot) {
+    const struct chart_dressing *dressing = plot->dressing;
+    const bool band = dressing->band_high_mc > dressing->band_low_mc;
+    const bool zoom = dressing->zoom && band;
+    const int64_t room = zoom ? (dressing->band_high_mc - dressing->band_low_mc) * 3 / 4 : 0;
+    int64_t low = band ? dressing->band_low_mc - room : INT64_MAX;
+    int64_t high = band ? dressing->band_high_mc + room : INT64_MIN;
+    int64_t step;
+
+    for (size_t i = 0; i < plot->chart->count; i++) {
+        int64_t least, most;
+        const int64_t from = zoom && dressing->soak_begun_ms != 0 ? dressing->soak_begun_ms : plot->chart->from_ms;
+        const int64_t to = zoom && dressing->soak_begun_ms != 0 ? dressing->soak_ended_ms : plot->chart->to_ms;
+
+        if (zoom && plot->chart->curves[i].role == ROLE_SETPOINT)
+            continue;
+        if (!envelope_extremes(&plot->chart->envelopes[i], from, to, &least, &most))
+            continue;
+        low = least < low ? least : low;
+        high = most > high ? most : high;
+    }
+    if (low > high) {
+        low = 0;
+        high = CELSIUS_MC;
+    }
+    low = chart_to_unit(dressing->unit, low);
+    high = chart_to_unit(dressing->unit, high);
+    step = chart_temperature_step(plot, high - low + 1);
+    low = chart_floor(low, step);
+    high = chart_floor(high + step - 1 + step / 4, step); // some air above the highest point
+    plot->low_mc = chart_from_unit(dressing->unit, low);
+    plot->high_mc = chart_from_unit(dressing->unit, high);
+    if (plot->high_mc <= plot->low_mc)
+        plot->high_mc = plot->low_mc + CELSIUS_MC;
+}
+
+/* ---- axes ---- */
+
+static void chart_draw_temperatures(struct chart_plot *plot) {
+    const struct page_pen grid = {INK_GRID, 0.5F, {0}};
+    const struct page_type type = {PAGE_REGULAR, AXIS_TEXT, INK_TEXT}, strong = {PAGE_BOLD, AXIS_TEXT, INK_TEXT};
+    const enum temperature_unit unit = plot->dressing->unit;
+    const int64_t low = chart_to_unit(unit, plot->low_mc), high = chart_to_unit(unit, plot->high_mc);
+    const int64_t step = chart_temperature_step(plot, high - low);
+
+    for (int64_t value = chart_floor(low + step - 1, step); value <= high; value += step) {
+        const float y = chart_y(plot, chart_from_unit(unit, value));
+        char text[QUANTITY_TEXT_BYTES];
+
+        snprintf(text, sizeof text, step % CELSIUS_MC != 0 ? "%.1f" : "%.0f", (double)value / CELSIUS_MC);
+        page_line(plot->page, &grid, plot->area.left, y, plot->area.right, y);
+        page_text(plot->page, plot->area.left - TICK - 1, y + AXIS_TEXT / 3, PAGE_RIGHT, &type, text);
+    }
+    page_text(plot->page, plot->area.left - TICK - 1, plot->area.top - AXIS_TEXT, PAGE_RIGHT, &strong,
+              unit == UNIT_FAHRENHEIT ? "°F" : "°C");
+}
+
+static int64_t chart_time_step(const struct chart_plot *plot) {
+    static const int64_t steps[] = {S_MS,        2 * S_MS,   5 * S_MS,   10 * S_MS,   15 * S_MS,   30 * S_MS,
+                                    MIN_MS,      2 * MIN_MS, 5 * MIN_MS, 10 * MIN_MS, 15 * MIN_MS, 20 * MIN_MS,
+                                    30 * MIN_MS, H_MS,       2 * H_MS,   3 * H_MS,    4 * H_MS,    6 * H_MS,
+                                    8 * H_MS,    12 * H_MS,  24 * H_MS,  48 * H_MS,   120 * H_MS,  240 * H_MS};
+
+    return chart_step(steps, sizeof steps / sizeof steps[0], plot->chart->to_ms - plot->chart->from_ms,
+                      plot->area.right - plot->area.left, TIME_TICKS_APART);
+}
+
+static void chart_draw_elapsed(struct chart_plot *plot, int64_t step) {
+    const struct page_pen grid = {INK_GRID, 0.5F, {0}}, axis = {INK_TEXT, 0.7F, {0}};
+    const struct page_type type = {PAGE_REGULAR, AXIS_TEXT, INK_TEXT}, quiet = {PAGE_REGULAR, AXIS_TEXT, INK_QUIET};
+    const int64_t origin = plot->dressing->origin_ms;
+    const float y = plot->area.bottom;
+
+    for (int64_t t = chart_floor(plot->chart->from_ms - origin + step - 1, step) + origin; t <= plot->chart->to_ms;
+         t += step) {
+        const float x = chart_x(plot, t);
+        char text[QUANTITY_TEXT_BYTES];
+
+        page_line(plot->page, &grid, x, plot->area.top, x, y);
+        page_line(plot->page, &axis, x, y, x, y + TICK);
+        page_text(plot->page, x, y + TICK + AXIS_TEXT, PAGE_CENTRE, &type, words_elapsed(t - origin, text));
+    }
+    page_text(plot->page, plot->area.right + TICK * 5, y + TICK + AXIS_TEXT, PAGE_LEFT, &quiet,
+              step < MIN_MS ? "h:min:s from begin" : "h:min from begin");
+}
+
+static void chart_draw_clock(struct chart_plot *plot, int64_t step) {
+    enum { DATE_AT = 5, DATE_LENGTH = 5 }; // "MM-DD" within "YYYY-MM-DD hh:mm:ss"
+    const struct page_pen axis = {INK_QUIET, 0.5F, {0}};
+    const struct page_type type = {PAGE_REGULAR, AXIS_TEXT, INK_QUIET};
+    const int64_t shift = (int64_t)plot->dressing->utc_offset_min * MIN_MS;
+    const float y = plot->area.bottom + CLOCK_ROW;
+    char text[QUANTITY_TEXT_BYTES], offset[QUANTITY_TEXT_BYTES];
+
+    page_line(plot->page, &axis, plot->area.left, y, plot->area.right, y);
+    for (int64_t t = chart_floor(plot->chart->from_ms + shift + step - 1, step) - shift; t <= plot->chart->to_ms;
+         t += step) {
+        const float x = chart_x(plot, t);
+
+        page_line(plot->page, &axis, x, y, x, y + TICK);
+        if ((t + shift) % (24LL * H_MS) == 0) { // a new day begins: its date says more than 00:00
+            quantity_format_time(t, plot->dressing->utc_offset_min, text);
+            page_text_part(plot->page, x, y + TICK + AXIS_TEXT, PAGE_CENTRE, &type, text + DATE_AT, DATE_LENGTH);
+        } else {
+            page_text(plot->page, x, y + TICK + AXIS_TEXT, PAGE_CENTRE, &type,
+                      words_clock(t, plot->dressing->utc_offset_min, step < MIN_MS, text));
+        }
+    }
+    snprintf(text, sizeof text, "clock, %s", words_offset(plot->dressing->utc_offset_min, offset));
+    page_text(plot->page, plot->area.right + TICK * 5, y + TICK + AXIS_TEXT, PAGE_LEFT, &type, text);
+}
+
+/* ---- what is on the plot ---- */
+
+static void chart_draw_gaps(struct chart_plot *plot) {
+    const struct page_pen pen = {INK_RULE, 0.5F, {0}};
+
+    for (size_t i = 0; i < plot->chart->count; i++)
+        for (size_t k = 0; k < plot->chart->envelopes[i].gap_count; k++) {
+            const struct envelope_gap *gap = &plot->chart->envelopes[i].gaps[k];
+            struct page_frame frame = {chart_x(plot, gap->from_ms), plot->area.top, chart_x(plot, gap->to_ms),
+                                       plot->area.bottom};
+
+            if (plot->chart->curves[i].role == ROLE_SETPOINT)
+                continue;
+            if (frame.right - frame.left < GAP_LEAST_WIDTH) {
+                frame.left = fmaxf((frame.left + frame.right - GAP_LEAST_WIDTH) / 2, plot->area.left);
+                frame.right = fminf(frame.left + GAP_LEAST_WIDTH, plot->area.right);
+            }
+            if (k > 0 &&
+                frame.left < chart_x(plot, plot->chart->envelopes[i].gaps[k - 1].to_ms) + GAP_LEAST_WIDTH &&
+                frame.right - frame.left <= GAP_LEAST_WIDTH)
+                continue; // closer than can be seen apart: one mark stands for both
+            page_hatch(plot->page, &pen, frame, HATCH_SPACING);
+            page_stroke_frame(plot->page, &pen, frame);
+            plot->has_gaps = true;
+        }
+}
+
+static void chart_draw_band(struct chart_plot *plot) {
+    const struct page_frame band = {plot->area.left, chart_y(plot, plot->dressing->band_high_mc), plot->area.right,
+                                    chart_y(plot, plot->dressing->band_low_mc)};
+
+    if (plot->dressing->band_high_mc > plot->dressing->band_low_mc)
+        page_fill_frame(plot->page, INK_BAND, band);
+}
+
+static void chart_draw_band_edges(struct chart_plot *plot) {
+    const struct page_pen pen = {INK_BAND_EDGE, 0.6F, {4, 2}};
+    const float top = chart_y(plot, plot->dressing->band_high_mc),
+                bottom = chart_y(plot, plot->dressing->band_low_mc);
+
+    if (plot->dressing->band_high_mc <= plot->dressing->band_low_mc)
+        return;
+    page_line(plot->page, &pen, plot->area.left, top, plot->area.right, top);
+    page_line(plot->page, &pen, plot->area.left, bottom, plot->area.right, bottom);
+}
+
+struct page_pen chart_pen(const struct chart *chart, size_t curve) {
+    static const struct page_pen loads[LOAD_PENS] = {
+        {{0.00F, 0.24F, 0.47F}, 1.3F, {0}},    {{0.70F, 0.24F, 0.02F}, 1.3F, {6, 2}},
+        {{0.00F, 0.42F, 0.36F}, 1.3F, {2, 2}}, {{0.42F, 0.16F, 0.48F}, 1.3F, {8, 2, 2, 2}},
+        {{0.50F, 0.38F, 0.00F}, 1.6F, {3, 1}}, {{0.25F, 0.25F, 0.28F}, 1.6F, {10, 3}},
+    };
+    const struct page_pen control = {INK_TEXT, 0.9F, {0}}, setpoint = {INK_QUIET, 0.75F, {1, 2}};
+    size_t before = 0;
+
+    if (chart->curves[curve].role == ROLE_SETPOINT)
+        return setpoint;
+    if (chart->curves[curve].role == ROLE_CONTROL)
+        return control;
+    for (size_t i = 0; i < curve; i++)
+        if (chart->curves[i].role == chart->curves[curve].role)
+            before++;
+    return loads[before % LOAD_PENS];
+}
+
+static void chart_draw_curve(struct chart_plot *plot, size_t curve) {
+    const struct page_pen pen = chart_pen(plot->chart, curve);
+    struct page_point points[CHART_COLUMNS * ENVELOPE_COLUMN_POINTS];
+    size_t count = 0;
+
+    for (size_t i = 0; i < CHART_COLUMNS; i++) {
+        const struct envelope_column *column = &plot->chart->envelopes[curve].columns[i];
+        struct envelope_point kept[ENVELOPE_COLUMN_POINTS];
+        const size_t kept_count = column->used ? envelope_points(column, kept) : 0;
+
+        if (column->used && column->broken) {
+            page_polyline(plot->page, &pen, points, count);
+            count = 0;
+        }
+        for (size_t k = 0; k < kept_count; k++) {
+            const struct page_point point = {chart_x(plot, kept[k].t_ms), chart_y(plot, kept[k].value_mc)};
+
+            if (count >= 2 && fabsf(points[count - 1].y - point.y) < VISIBLE &&
+                fabsf(points[count - 2].y - point.y) < VISIBLE)
+                count--; // on a level line only its ends matter
+            points[count++] = point;
+        }
+    }
+    page_polyline(plot->page, &pen, points, count);
+}
+
+static void chart_draw_plot(struct chart_plot *plot) {
+    const struct page_pen axis = {INK_TEXT, 0.7F, {0}};
+    const int64_t step = chart_time_step(plot);
+
+    chart_draw_band(plot);
+    chart_draw_temperatures(plot);
+    chart_draw_elapsed(plot, step);
+    chart_draw_clock(plot, step);
+    chart_draw_gaps(plot);
+    chart_draw_band_edges(plot);
+    chart_draw_mark_lines(plot);
+    page_clip(plot->page, plot->area);
+    for (size_t i = plot->chart->count; i > 0; i--)
+        chart_draw_curve(plot, i - 1);
+    page_unclip(plot->page);
+    page_line(plot->page, &axis, plot->area.left, plot->area.top, plot->area.left, plot->area.bottom);
+    page_line(plot->page, &axis, plot->area.left, plot->area.bottom, plot->area.right, plot->area.bottom);
+}
+
+void chart_draw(struct chart *chart, struct page_document *document, struct page_frame frame,
+                const struct chart_dressing *dressing) {
+    struct chart_plot plot = {.chart = chart, .page = document, .dressing = dressing};
+
+    plot.area = (struct page_frame){frame.left + GUTTER_LEFT, frame.top, frame.right - GUTTER_RIGHT,
+                                    frame.bottom - GUTTER_BOTTOM};
+    plot.area.top += chart_lanes_height(dressing);
+    plot.lanes_top = frame.top;
+    plot.labels_right = frame.right;
+    chart_find_range(&plot);
+    chart_draw_plot(&plot);
+    chart_draw_lanes(&plot);
+    chart_draw_band_label(&plot);
+    chart_draw_names(&plot);
+}

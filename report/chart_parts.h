@@ -1,0 +1,38 @@
+// SPDX-License-Identifier: MIT
+/* chart_parts: what the two halves of the chart share and nobody else needs. */
+#ifndef SOAKLEDGER_CHART_PARTS_H
+#define SOAKLEDGER_CHART_PARTS_H
+
+#include "soakledger/chart.h"
+#include "soakledger/envelope.h"
+
+struct chart {
+    int64_t from_ms, to_ms;
+    size_t count;
+    struct chart_curve *curves;
+    struct envelope *envelopes;
+};
+
+struct chart_plot {
+    struct chart *chart;
+    struct page_document *page;
+    const struct chart_dressing *dressing;
+    struct page_frame area; // within the axes
+    float lanes_top;        // the lanes of labels lie between this and area.top
+    float labels_right;     // names of curves lie between area.right and this
+    int64_t low_mc, high_mc;
+    bool has_gaps;
+};
+
+float chart_x(const struct chart_plot *plot, int64_t t_ms);
+float chart_y(const struct chart_plot *plot, int64_t value_mc);
+float chart_y_inside(const struct chart_plot *plot, int64_t value_mc); // moved to the nearest edge if outside
+struct page_pen chart_pen(const struct chart *chart, size_t curve);
+
+float chart_lanes_height(const struct chart_dressing *dressing);
+void chart_draw_mark_lines(struct chart_plot *plot);
+void chart_draw_lanes(struct chart_plot *plot);
+void chart_draw_band_label(struct chart_plot *plot);
+void chart_draw_names(struct chart_plot *plot);
+
+#endif

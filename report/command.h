@@ -1,0 +1,66 @@
+// SPDX-License-Identifier: MIT
+/* command: what the commands share. Each gets the words after its name, and returns 0, or -1 with a fault. */
+#ifndef SOAKLEDGER_COMMAND_H
+#define SOAKLEDGER_COMMAND_H
+
+#include <stdbool.h>
+#include <stddef.h>
+#include <stdint.h>
+#include <stdio.h>
+
+#include "soakledger/config.h"
+#include "soakledger/fault.h"
+#include "soakledger/ledger.h"
+#include "soakledger/plan.h"
+
+enum { COMMAND_LINE_COLUMNS = 80, COMMAND_MOST_CELLS = 8, COMMAND_TEXT_BYTES = 1024 };
+
+struct command {
+    const char *config_path;
+    FILE *out;
+    struct config *config; // NULL until command_configure
+    struct ledger *ledger; // NULL until command_open_ledger
+};
+
+int command_configure(struct command *command, struct fault *fault);
+int command_open_ledger(struct command *command, enum ledger_mode mode, struct fault *fault);
+/* Now, for the books: the ledger's timeline. -1 on a fault. */
+int64_t command_now_ms(struct command *command, struct fault *fault);
+void command_release(struct command *command);
+
+/* ---- words after the command ---- */
+
+struct command_option {
+    const char *name;   // "--plan"
+    const char **value; // where its value goes
+};
+/* Takes options in any order, "--name VALUE" or "--name=VALUE"; everything else goes to `words`, at least `least`
+ * and at most `most` of them. Returns how many; -1 with EX_USAGE, naming `usage`. */
+int command_take(int argc, char **argv, const struct command_option *options, size_t count, const char **words,
+                 int least, int most, const char *usage, struct fault *fault);
+/* A number from 1 on. */
+int command_take_number(const char *text, const char *what, int64_t *number, struct fault *fault);
+
+/* ---- to the terminal ---- */
+
+/* Text from people, without control characters. COMMAND_TEXT_BYTES. */
+char *command_clean(const char *text, char *out);
+/* Prints wrapped text, each line after the first indented by `indent`. */
+void command_print(FILE *out, size_t indent, const char *text);
+/* One row of cells, each wrapped within its width, one space between them. */
+void command_print_row(FILE *out, const size_t *widths, const char *const *cells, size_t count);
+char *command_time(const struct command *command, int64_t t_ms, char *out); // with the offset's name
+
+/* ---- plans and visits ---- */
+
+/* "hardening" or "2": index of a visit of the plan, by the name of its soak or temper, or by number. */
+int command_find_visit(const struct plan *plan, const char *text, size_t *visit, struct fault *fault);
+char *command_visit_name(const struct plan *plan, size_t visit, char *out); // COMMAND_TEXT_BYTES
+/* The oven a visit happens in. -1 on a fault. */
+int64_t command_visit_oven(struct command *command, const struct ledger_batch *batch, const struct plan *plan,
+                           size_t visit, struct fault *fault);
+typedef int command_function(struct command *command, int argc, char **argv, struct fault *fault);
+command_function command_batch, command_batch_open, command_batch_show, command_runs, command_claim,
+    command_certificate, command_plan;
+
+#endif

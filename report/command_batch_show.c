@@ -1,0 +1,106 @@
+// SPDX-License-Identifier: MIT
+#include <ctype.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "command.h"
+#include "soakledger/assess.h"
+#include "soakledger/words.h"
+
+enum { COLUMNS = 5 };
+static const size_t WIDTHS[COLUMNS] = {12, 19, 20, 14, 10};
+
+static void command_show_upper(const char *from, char *out, size_t size) {
+    size_t i = 0;
+
+    for (; from[i] != '\0' && i + 1 < size; i++)
+        out[i] = (char)toupper((unsigned char)from[i]); // names of outcomes: ASCII
+    out[i] = '\0';
+}
+
+static void command_show_verdict(const struct command *command, const struct verdict *verdict) {
+    const enum temperature_unit unit = command->config->unit;
+    char limit[WORDS_LIMIT_BYTES], found[WORDS_SENTENCE_BYTES], margin[WORDS_LIMIT_BYTES];
+    char what[WORDS_LIMIT_BYTES];
+
+    words_found(verdict, unit, found);
+    const char *const cells[COLUMNS] = {
+        words_what(verdict->requirement, what),
+        words_limit(verdict->requirement, verdict->required, unit, limit),
+        found,
+        words_margin(verdict, unit, margin),
+        judge_outcome_name(verdict->outcome),
+    };
+    command_print_row(command->out, WIDTHS, cells, COLUMNS);
+}
+
+static void command_show_visit(const struct command *command, const struct assess_batch *assessed, size_t number) {
+    static const char *const head[COLUMNS] = {"WHAT", "REQUIRED", "FOUND", "MARGIN", "OUTCOME"};
+    const struct assess_visit *visit = &assessed->visits[number];
+    const struct assess_run *run = assess_deciding_run(visit);
+    char name[COMMAND_TEXT_BYTES], oven[COMMAND_TEXT_BYTES], time[COMMAND_TEXT_BYTES], line[4 * COMMAND_TEXT_BYTES];
+
+    command_visit_name(assessed->plan, number, name);
+    snprintf(line, sizeof line, "Visit %zu, %s: %s%s", number + 1, name, judge_outcome_name(visit->outcome),
+             run == NULL ? "; no run yet" : "");
+    fputc('\n', command->out);
+    command_print(command->out, 2, line);
+    if (run != NULL) {
+        snprintf(line, sizeof line, "run %lld, oven %s, begun %s%s", (long long)run->run.run_id,
+                 command_clean(run->oven, oven), command_time(command, run->run.begun_ms, time),
+                 run->run.ended_ms == 0 ? ", still on" : "");
+        command_print(command->out, 2, line);
+    }
+    if (visit->run_count > 1)
+        fprintf(command->out, "%zu runs were claimed for it; run %lld decides\n", visit->run_count,
+                (long long)run->run.run_id);
+    command_print_row(command->out, WIDTHS, head, COLUMNS);
+    for (size_t i = 0; i < visit->verdict_count; i++)
+        command_show_verdict(command, &visit->verdicts[i]);
+}
+
+static void command_show_head(const struct command *command, const struct assess_batch *assessed) {
+    const struct ledger_batch *batch = assessed->batch;
+    char answer[QUANTITY_TEXT_BYTES], charge[COMMAND_TEXT_BYTES], customer[COMMAND_TEXT_BYTES];
+    char sentence[WORDS_SENTENCE_BYTES], line[4 * COMMAND_TEXT_BYTES];
+    const struct verdict *deciding;
+    size_t visit = 0;
+
+    command_show_upper(judge_outcome_name(assessed->outcome), answer, sizeof answer);
+    snprintf(line, sizeof line, "Batch %lld: %s", (long long)batch->batch_id, answer);
+    command_print(command->out, 2, line);
+    deciding = assess_deciding(assessed, &visit);
+    if (deciding != NULL)
+        command_print(command->out, 0, words_sentence(deciding, command->config->unit, sentence));
+    snprintf(line, sizeof line, "%s%s%s", command_clean(batch->charge, charge),
+             batch->customer[0] != '\0' ? ", for " : "", command_clean(batch->customer, customer));
+    command_print(command->out, 2, line);
+    snprintf(line, sizeof line, "plan: %s", command_clean(assessed->plan->title, charge));
+    command_print(command->out, 2, line);
+    if (assessed->simulated)
+        fputs("SIMULATED CLOCK - not a record of real time\n", command->out);
+    if (assessed->differs)
+        command_print(
+            command->out, 0,
+            "DO NOT RELY ON THIS: what was judged while a run was on differs from what its stored readings "
+            "give now.");
+}
+
+int command_batch_show(struct command *command, int argc, char **argv, struct fault *fault) {
+    const char *word = NULL;
+    struct assess_batch *assessed;
+    int64_t number;
+
+    if (command_take(argc, argv, NULL, 0, &word, 1, 1, "batch show N", fault) < 0 ||
+        command_take_number(word, "batch", &number, fault) != 0 ||
+        command_open_ledger(command, LEDGER_READ, fault) != 0)
+        return -1;
+    assessed = assess_batch(command->ledger, number, NULL, fault);
+    if (assessed == NULL)
+        return -1;
+    command_show_head(command, assessed);
+    for (size_t i = 0; i < assessed->visit_count; i++)
+        command_show_visit(command, assessed, i);
+    assess_free(assessed);
+    return 0;
+}

@@ -1,0 +1,321 @@
+// SPDX-License-Identifier: MIT
+#include "soakledger/sheet.h"
+
+#include <math.h>
+#include <string.h>
+
+#include "soakledger/ink.h"
+
+static const float BODY_SIZE = 8.5F, BODY_LEADING = 12.5F, SMALL_SIZE = 7.25F, SMALL_LEADING = 10.5F;
+static const float HEADING_SIZE = 11.5F, HEADING_BEFORE = 20, HEADING_AFTER = 11;
+static const float FACT_NAME_SIZE = 7.25F, FACT_SIZE = 9, FACT_LEADING = 12, FACT_NAME_WIDTH = 64, FACT_GAP = 20;
+static const float FACT_AFTER = 4;
+static const float CELL_SIZE = 7.75F, CELL_LEADING = 10.5F, CELL_PAD = 4, CELL_GAP = 8, HEAD_SIZE = 7;
+static const float SIGN_SIZE = 8.5F, SIGN_GAP = 4;
+
+void sheet_begin(struct sheet *sheet, struct page_document *page) {
+    sheet->page = page;
+    sheet_new_page(sheet);
+}
+
+void sheet_new_page(struct sheet *sheet) {
+    page_add(sheet->page);
+    sheet->frame = page_frame(sheet->page);
+    sheet->y = sheet->frame.top;
+}
+
+void sheet_need(struct sheet *sheet, float height) {
+    if (sheet->y + height > sheet->frame.bottom && sheet->y > sheet->frame.top)
+        sheet_new_page(sheet);
+}
+
+void sheet_skip(struct sheet *sheet, float height) {
+    if (sheet->y > sheet->frame.top)
+        sheet->y += height;
+}
+
+struct page_frame sheet_take(struct sheet *sheet, float height) {
+    struct page_frame taken = sheet->frame;
+
+    sheet_need(sheet, height);
+    taken.top = sheet->y;
+    taken.bottom = sheet->y + height;
+    sheet->y += height;
+    return taken;
+}
+
+void sheet_heading(struct sheet *sheet, const char *text, float follows) {
+    const struct page_type type = {PAGE_BOLD, HEADING_SIZE, INK_TEXT};
+
+    sheet_need(sheet, HEADING_BEFORE + HEADING_SIZE + HEADING_AFTER + follows);
+    sheet_skip(sheet, HEADING_BEFORE);
+    sheet->y += HEADING_SIZE;
+    page_text(sheet->page, sheet->frame.left, sheet->y, PAGE_LEFT, &type, text);
+    sheet->y += HEADING_AFTER;
+}
+
+void sheet_paragraph(struct sheet *sheet, const struct page_type *type, float leading, const char *text) {
+    const float width = sheet->frame.right - sheet->frame.left;
+    const float drop = (leading + type->size * 0.72F) / 2; // capitals are 0.72 of the size high: centres the line
+
+    while (*text != '\0') {
+        size_t next = 0;
+        const size_t length = page_fit(sheet->page, type, text, width, &next);
+
+        sheet_need(sheet, leading);
+        page_text_part(sheet->page, sheet->frame.left, sheet->y + drop, PAGE_LEFT, type, text, length);
+        sheet->y += leading;
+        text += next;
+    }
+}
+
+void sheet_plain(struct sheet *sheet, const char *text) {
+    const struct page_type type = {PAGE_REGULAR, BODY_SIZE, INK_TEXT};
+
+    sheet_paragraph(sheet, &type, BODY_LEADING, text);
+    sheet_skip(sheet, BODY_LEADING / 3);
+}
+
+void sheet_small(struct sheet *sheet, const char *text) {
+    const struct page_type type = {PAGE_REGULAR, SMALL_SIZE, INK_QUIET};
+
+    sheet_paragraph(sheet, &type, SMALL_LEADING, text);
+}
+
+/* ---- lines within a narrow column ---- */
+
+static size_t sheet_count_lines(struct sheet *sheet, const struct page_type *type, const char *text, float width) {
+    size_t count = 0, next = 0;
+
+    while (*text != '\0') {
+        page_fit(sheet->page, type, text, width, &next);
+        text += next;
+        count++;
+    }
+    return count;
+}
+
+/* Draws at most `most` lines of `text` and returns the rest. */
+static const char *sheet_draw_lines(struct sheet *sheet, const struct page_type *type, float x, float y,
+                                    float width, enum page_align align, float leading, size_t most,
+                                    const char *text) {
+    const float anchor = align == PAGE_LEFT ? x : align == PAGE_RIGHT ? x + width : x + width / 2;
+
+    for (size_t line = 0; line < most && *text != '\0'; line++) {
+        size_t next = 0;
+        const size_t length = page_fit(sheet->page, type, text, width, &next);
+
+        page_text_part(sheet->page, anchor, y + (float)line * leading, align, type, text, length);
+        text += next;
+    }
+    return text;
+}
+
+/* ---- facts ---- */
+
+static const struct sheet_fact *sheet_next_fact(const struct sheet_fact *fact, const struct sheet_fact *end) {
+    while (fact < end && fact->value[0] == '\0')
+        fact++;
+    return fact;
+}
+
+void sheet_facts(struct sheet *sheet, const struct sheet_fact *facts, size_t count) {
+    enum { SIDES = 2 };
+    const struct page_type name_type = {PAGE_REGULAR, FACT_NAME_SIZE, INK_QUIET};
+    const struct page_type type = {PAGE_REGULAR, FACT_SIZE, INK_TEXT};
+    const float side = (sheet->frame.right - sheet->frame.left - FACT_GAP) / SIDES;
+    const float width = side - FACT_NAME_WIDTH;
+    const struct sheet_fact *const end = facts + count, *fact = sheet_next_fact(facts, end);
+
+    while (fact < end) {
+        const struct sheet_fact *pair[SIDES] = {fact, sheet_next_fact(fact + 1, end)};
+        size_t lines = 1;
+
+        for (size_t i = 0; i < SIDES && pair[i] < end; i++) {
+            const size_t mine = sheet_count_lines(sheet, &type, pair[i]->value, width);
+
+            lines = mine > lines ? mine : lines;
+        }
+        sheet_need(sheet, (float)lines * FACT_LEADING + FACT_AFTER);
+        for (size_t i = 0; i < SIDES && pair[i] < end; i++) {
+            const float left = sheet->frame.left + (float)i * (side + FACT_GAP);
+
+            page_text(sheet->page, left, sheet->y + FACT_SIZE, PAGE_LEFT, &name_type, pair[i]->name);
+            sheet_draw_lines(sheet, &type, left + FACT_NAME_WIDTH, sheet->y + FACT_SIZE, width, PAGE_LEFT,
+                             FACT_LEADING, lines, pair[i]->value);
+        }
+        sheet->y += (float)lines * FACT_LEADING + FACT_AFTER;
+        fact = pair[1] < end ? sheet_next_fact(pair[1] + 1, end) : end;
+    }
+}
+
+/* ---- tables ---- */
+
+static float sheet_column_width(const struct sheet_table *table, size_t column) {
+    const float gap = column + 1 < table->count ? CELL_GAP : 0;
+
+    return table->columns[column].share * (table->sheet->frame.right - table->sheet->frame.left) - gap;
+}
+
+static void sheet_rule(struct sheet *sheet, const struct page_pen *pen) {
+    page_line(sheet->page, pen, sheet->frame.left, sheet->y, sheet->frame.right, sheet->y);
+}
+
+static float sheet_draw_head(struct sheet_table *table, bool draw) {
+    const struct page_type type = {PAGE_BOLD, HEAD_SIZE, INK_QUIET};
+    const struct page_pen rule = {INK_TEXT, 0.8F, {0}};
+    float left = table->sheet->frame.left;
+    size_t lines = 1;
+
+    for (size_t i = 0; i < table->count; i++) {
+        const size_t mine =
+            sheet_count_lines(table->sheet, &type, table->columns[i].title, sheet_column_width(table, i));
+
+        lines = mine > lines ? mine : lines;
+    }
+    for (size_t i = 0; draw && i < table->count; i++) {
+        sheet_draw_lines(table->sheet, &type, left, table->sheet->y + HEAD_SIZE, sheet_column_width(table, i),
+                         table->columns[i].align, CELL_LEADING, lines, table->columns[i].title);
+        left += sheet_column_width(table, i) + CELL_GAP;
+    }
+    if (draw) {
+        table->sheet->y += (float)lines * CELL_LEADING + 1;
+        sheet_rule(table->sheet, &rule);
+    }
+    return (float)lines * CELL_LEADING + 1;
+}
+
+void sheet_table_begin(struct sheet_table *table, struct sheet *sheet, const struct sheet_column *columns,
+                       size_t count) {
+    *table = (struct sheet_table){sheet, columns, count, 0};
+    sheet_need(sheet, sheet_draw_head(table, false) + CELL_LEADING + 2 * CELL_PAD);
+    sheet_draw_head(table, true);
+}
+
+static struct page_type sheet_cell_type(const struct sheet_cell *cell) {
+    const bool marked = cell->outcome != SHEET_NO_MARK;
+
+    return (struct page_type){cell->strong || marked ? PAGE_BOLD : PAGE_REGULAR, CELL_SIZE,
+                              marked ? sheet_outcome_colour((enum outcome)cell->outcome) : INK_TEXT};
+}
+
+static float sheet_cell_indent(const struct sheet_cell *cell) {
+    return cell->outcome != SHEET_NO_MARK ? SIGN_SIZE + SIGN_GAP : 0;
+}
+
+/* Draws up to `most` lines of every cell and moves `rest` on. */
+static void sheet_draw_cells(struct sheet_table *table, const struct sheet_cell *cells, const char **rest,
+                             size_t most, bool first) {
+    const float y = table->sheet->y + CELL_PAD;
+    float left = table->sheet->frame.left;
+
+    for (size_t i = 0; i < table->count; i++) {
+        const struct page_type type = sheet_cell_type(&cells[i]);
+        const float width = sheet_column_width(table, i), indent = sheet_cell_indent(&cells[i]);
+
+        if (indent > 0 && first)
+            sheet_draw_sign(table->sheet->page, (enum outcome)cells[i].outcome, left + SIGN_SIZE / 2,
+                            y + CELL_LEADING / 2 - 0.5F, SIGN_SIZE);
+        rest[i] = sheet_draw_lines(table->sheet, &type, left + indent, y + CELL_SIZE, width - indent,
+                                   table->columns[i].align, CELL_LEADING, most, rest[i]);
+        left += width + CELL_GAP;
+    }
+}
+
+void sheet_table_row(struct sheet_table *table, const struct sheet_cell *cells) {
+    const struct page_pen rule = {INK_RULE, 0.4F, {0}};
+    struct sheet *sheet = table->sheet;
+    const char *rest[SHEET_MOST_COLUMNS] = {0};
+    size_t lines = 1;
+
+    for (size_t i = 0; i < table->count; i++) {
+        const struct page_type type = sheet_cell_type(&cells[i]);
+        const size_t mine = sheet_count_lines(sheet, &type, cells[i].text,
+                                              sheet_column_width(table, i) - sheet_cell_indent(&cells[i]));
+
+        rest[i] = cells[i].text;
+        lines = mine > lines ? mine : lines;
+    }
+    for (bool first = true; lines > 0; first = false) {
+        const float room = sheet->frame.bottom - sheet->y - 2 * CELL_PAD;
+        const float page = sheet->frame.bottom - sheet->frame.top - sheet_draw_head(table, false) - 2 * CELL_PAD;
+        size_t now = lines;
+
+        if ((float)lines * CELL_LEADING > room && ((float)lines * CELL_LEADING <= page || room < CELL_LEADING)) {
+            sheet_new_page(sheet);
+            sheet_draw_head(table, true);
+            continue;
+        }
+        if ((float)lines * CELL_LEADING > room)
+            now = (size_t)(room / CELL_LEADING);
+        sheet_draw_cells(table, cells, rest, now, first);
+        sheet->y += (float)now * CELL_LEADING + 2 * CELL_PAD;
+        sheet_rule(sheet, &rule);
+        lines -= now;
+    }
+    table->rows++;
+}
+
+void sheet_table_end(struct sheet_table *table) {
+    sheet_skip(table->sheet, CELL_PAD);
+}
+
+/* ---- signs ---- */
+
+struct page_colour sheet_outcome_colour(enum outcome outcome) {
+    switch (outcome) {
+    case OUTCOME_MET: return INK_MET;
+    case OUTCOME_NOT_MET: return INK_NOT_MET;
+    case OUTCOME_NOT_PROVEN: break;
+    }
+    return INK_NOT_PROVEN;
+}
+
+/* Shapes are given on a square from -1 to 1, y downwards. */
+static void sheet_place(struct page_point *points, size_t count, float x, float y, float scale) {
+    for (size_t i = 0; i < count; i++) {
+        points[i].x = x + points[i].x * scale;
+        points[i].y = y + points[i].y * scale;
+    }
+}
+
+static void sheet_draw_question(struct page_document *page, float x, float y, float scale) {
+    const struct page_pen pen = {INK_PAPER, scale * 0.17F, {0}};
+    struct page_point hook[] = {{-0.27F, -0.27F}, {-0.24F, -0.40F}, {-0.13F, -0.50F}, {0.02F, -0.53F},
+                                {0.17F, -0.48F},  {0.26F, -0.37F},  {0.26F, -0.23F},  {0.18F, -0.11F},
+                                {0.06F, -0.01F},  {0.0F, 0.09F},    {0.0F, 0.21F}};
+
+    sheet_place(hook, sizeof hook / sizeof hook[0], x, y, scale);
+    page_polyline(page, &pen, hook, sizeof hook / sizeof hook[0]);
+    page_fill_circle(page, INK_PAPER, x, y + 0.46F * scale, 0.11F * scale);
+}
+
+void sheet_draw_sign(struct page_document *page, enum outcome outcome, float x, float y, float size) {
+    const struct page_colour colour = sheet_outcome_colour(outcome);
+    const float scale = size / 2;
+    const struct page_pen pen = {INK_PAPER, scale * 0.24F, {0}};
+    struct page_point tick[] = {{-0.45F, 0.04F}, {-0.12F, 0.38F}, {0.46F, -0.34F}};
+    struct page_point falling[] = {{-0.42F, -0.42F}, {0.42F, 0.42F}}, rising[] = {{-0.42F, 0.42F}, {0.42F, -0.42F}};
+    struct page_point square[] = {{-0.9F, -0.9F}, {0.9F, -0.9F}, {0.9F, 0.9F}, {-0.9F, 0.9F}};
+    struct page_point lozenge[] = {{0, -1.12F}, {1.12F, 0}, {0, 1.12F}, {-1.12F, 0}};
+
+    switch (outcome) {
+    case OUTCOME_MET:
+        page_fill_circle(page, colour, x, y, scale);
+        sheet_place(tick, 3, x, y, scale);
+        page_polyline(page, &pen, tick, 3);
+        return;
+    case OUTCOME_NOT_MET:
+        sheet_place(square, 4, x, y, scale);
+        page_fill(page, colour, square, 4);
+        sheet_place(falling, 2, x, y, scale);
+        page_polyline(page, &pen, falling, 2);
+        sheet_place(rising, 2, x, y, scale);
+        page_polyline(page, &pen, rising, 2);
+        return;
+    case OUTCOME_NOT_PROVEN:
+        sheet_place(lozenge, 4, x, y, scale);
+        page_fill(page, colour, lozenge, 4);
+        sheet_draw_question(page, x, y, scale);
+    }
+}

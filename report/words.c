@@ -1,0 +1,243 @@
+// SPDX-License-Identifier: MIT
+#include "soakledger/words.h"
+
+#include <stdbool.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <time.h>
+
+enum {
+    MS_PER_S = 1000,
+    S_PER_MIN = 60,
+    MIN_PER_H = 60,
+    MS_PER_MIN = MS_PER_S * S_PER_MIN,
+    ASCII_END = 0x80,
+    MOST_UTF8_BYTES = 4,
+    LAST_ADDRESSABLE = 0xFFFF,
+};
+#define REPLACEMENT "\xEF\xBF\xBD" // U+FFFD in UTF-8
+
+/* ---- UTF-8 (RFC 3629) ---- */
+
+/* Decodes one character of at most `most` bytes; returns its length, or 0 if it is no UTF-8. */
+static size_t words_decode(const char *text, size_t most, unsigned long *code) {
+    static const unsigned long least[] = {0, 0, 0x80, 0x800, 0x10000};
+    const unsigned char *bytes = (const unsigned char *)text;
+    size_t length;
+
+    if (bytes[0] < ASCII_END) {
+        *code = bytes[0];
+        return 1;
+    }
+    length = bytes[0] >= 0xF0 ? 4 : bytes[0] >= 0xE0 ? 3 : 2;
+    if (bytes[0] < 0xC2 || bytes[0] > 0xF4 || length > most)
+        return 0;
+    *code = bytes[0] & (0xFFU >> (length + 1));
+    for (size_t i = 1; i < length; i++) {
+        if ((bytes[i] & 0xC0) != 0x80)
+            return 0;
+        *code = *code << 6 | (bytes[i] & 0x3F);
+    }
+    if (*code < least[length] || *code > 0x10FFFF || (*code >= 0xD800 && *code <= 0xDFFF))
+        return 0;
+    return length;
+}
+
+static size_t words_length_within(const char *text) {
+    return strnlen(text, MOST_UTF8_BYTES);
+}
+
+size_t words_character(const char *text) {
+    unsigned long code;
+    size_t length;
+
+    if (text[0] == '\0')
+        return 0;
+    length = words_decode(text, words_length_within(text), &code);
+    return length != 0 ? length : 1;
+}
+
+size_t words_columns(const char *text) {
+    size_t columns = 0;
+
+    for (size_t step = words_character(text); step != 0; step = words_character(text)) {
+        text += step;
+        columns++;
+    }
+    return columns;
+}
+
+/* Control characters, and marks that turn the direction of writing: both can make a line say something else. */
+static bool words_is_control(unsigned long code) {
+    return code < ' ' || (code >= 0x7F && code < 0xA0) || code == 0x061C || (code >= 0x200B && code <= 0x200F) ||
+           (code >= 0x2028 && code <= 0x202E) || (code >= 0x2060 && code <= 0x206F) || code == 0xFEFF;
+}
+
+char *words_clean(const char *text, size_t length, int keep_lines, char *out, size_t size) {
+    size_t used = 0;
+
+    length = strnlen(text, length);
+    for (size_t at = 0; at < length;) {
+        unsigned long code = 0;
+        const size_t step = words_decode(text + at, length - at, &code);
+        const char *from = text + at;
+        size_t bytes = step;
+
+        if (step == 0 || code > LAST_ADDRESSABLE) {
+            from = REPLACEMENT;
+            bytes = sizeof REPLACEMENT - 1;
+        } else if (words_is_control(code) && !(keep_lines && code == '\n')) {
+            from = " ";
+            bytes = 1;
+        }
+        if (used + bytes + 1 > size)
+            break;
+        memcpy(out + used, from, bytes);
+        used += bytes;
+        at += step != 0 ? step : 1;
+    }
+    out[used] = '\0';
+    return out;
+}
+
+/* ---- verdicts ---- */
+
+char *words_value(enum requirement requirement, int64_t value, enum temperature_unit unit, char *out) {
+    enum { ONE_DECIMAL = 1 };
+
+    switch (requirement) {
+    case REQUIREMENT_RAMP: return quantity_format_rate(value, unit, out);
+    case REQUIREMENT_SOAK_LEAST:
+    case REQUIREMENT_SOAK_MOST: return quantity_format_duration(value, out);
+    case REQUIREMENT_OVERSHOOT:
+    case REQUIREMENT_SPREAD: break;
+    }
+    return quantity_format_difference(value, unit, ONE_DECIMAL, 0, out);
+}
+
+char *words_limit(enum requirement requirement, int64_t value, enum temperature_unit unit, char *out) {
+    char text[QUANTITY_TEXT_BYTES];
+
+    snprintf(out, WORDS_LIMIT_BYTES, "%s %s", requirement == REQUIREMENT_SOAK_LEAST ? "at least" : "at most",
+             words_value(requirement, value, unit, text));
+    return out;
+}
+
+char *words_what(enum requirement requirement, char *out) {
+    const char *name = judge_requirement_name(requirement);
+
+    snprintf(out, WORDS_LIMIT_BYTES, "%.*s", (int)strcspn(name, ","), name);
+    return out;
+}
+
+char *words_found(const struct verdict *verdict, enum temperature_unit unit, char *out) {
+    char found[QUANTITY_TEXT_BYTES] = "no value", possible[QUANTITY_TEXT_BYTES];
+
+    if (verdict->found_known)
+        words_value(verdict->requirement, verdict->found, unit, found);
+    if (verdict->found_known && verdict->possible != verdict->found)
+        snprintf(out, WORDS_SENTENCE_BYTES, "%s proven, %s possible", found,
+                 words_value(verdict->requirement, verdict->possible, unit, possible));
+    else if (verdict->reason != REASON_NONE)
+        snprintf(out, WORDS_SENTENCE_BYTES, "%s: %s", found, judge_reason_text(verdict->reason));
+    else
+        snprintf(out, WORDS_SENTENCE_BYTES, "%s", found);
+    return out;
+}
+
+/* Durations are shown in whole seconds, rounded down; the margin is what these shown values leave, so that the
+ * sheet's own sums are right. */
+static int64_t words_shown_margin(const struct verdict *verdict) {
+    const bool least = verdict->requirement == REQUIREMENT_SOAK_LEAST;
+    int64_t shown;
+
+    if (!least && verdict->requirement != REQUIREMENT_SOAK_MOST)
+        return verdict->margin;
+    shown = verdict->found / MS_PER_S * MS_PER_S;
+    shown = least ? shown - verdict->required : verdict->required - shown;
+    return (shown < 0) == (verdict->margin < 0) ? shown : verdict->margin;
+}
+
+char *words_margin(const struct verdict *verdict, enum temperature_unit unit, char *out) {
+    const int64_t margin = words_shown_margin(verdict);
+    char text[QUANTITY_TEXT_BYTES];
+
+    out[0] = '\0';
+    if (verdict->found_known)
+        snprintf(out, WORDS_LIMIT_BYTES, "%s%s", margin < 0 ? "−" : "+",
+                 words_value(verdict->requirement, margin < 0 ? -margin : margin, unit, text));
+    return out;
+}
+
+/* What is measured, as the subject of a sentence. */
+static const char *words_subject(enum requirement requirement) {
+    switch (requirement) {
+    case REQUIREMENT_RAMP: return "The steepest rise was";
+    case REQUIREMENT_SOAK_LEAST:
+    case REQUIREMENT_SOAK_MOST: return "The soak lasted";
+    case REQUIREMENT_OVERSHOOT: return "The overshoot was";
+    case REQUIREMENT_SPREAD: break;
+    }
+    return "The spread between the load sensors was";
+}
+
+char *words_sentence(const struct verdict *verdict, enum temperature_unit unit, char *out) {
+    char found[QUANTITY_TEXT_BYTES], possible[QUANTITY_TEXT_BYTES], required[QUANTITY_TEXT_BYTES];
+    const bool least = verdict->requirement == REQUIREMENT_SOAK_LEAST;
+    const char *bound = least ? "required" : "allowed";
+
+    words_value(verdict->requirement, verdict->required, unit, required);
+    if (verdict->reason != REASON_NONE && (verdict->reason != REASON_GAP || !verdict->found_known)) {
+        snprintf(out, WORDS_SENTENCE_BYTES, "%s %s %s: %s.", required, least ? "or more" : "at most", bound,
+                 judge_reason_text(verdict->reason));
+        return out;
+    }
+    words_value(verdict->requirement, verdict->found, unit, found);
+    words_value(verdict->requirement, verdict->possible, unit, possible);
+    if (verdict->outcome == OUTCOME_NOT_PROVEN && least)
+        snprintf(out, WORDS_SENTENCE_BYTES,
+                 "%s of soak are proven, %s required; readings are missing that could have proven up to %s.", found,
+                 required, possible);
+    else if (verdict->outcome == OUTCOME_NOT_PROVEN)
+        snprintf(out, WORDS_SENTENCE_BYTES,
+                 "%s %s by the readings there are, with %s allowed; readings are missing that could change it.",
+                 words_subject(verdict->requirement), found, required);
+    else
+        snprintf(out, WORDS_SENTENCE_BYTES, "%s %s; %s %s.", words_subject(verdict->requirement), found, required,
+                 least ? "were required" : "were allowed");
+    return out;
+}
+
+/* ---- times ---- */
+
+char *words_offset(int offset_min, char *out) {
+    const int size = abs(offset_min);
+
+    if (offset_min == 0)
+        snprintf(out, QUANTITY_TEXT_BYTES, "UTC");
+    else
+        snprintf(out, QUANTITY_TEXT_BYTES, "UTC%c%02d:%02d", offset_min < 0 ? '-' : '+', size / MIN_PER_H,
+                 size % MIN_PER_H);
+    return out;
+}
+
+char *words_elapsed(int64_t duration_ms, char *out) {
+    const int64_t size = (duration_ms < 0 ? -duration_ms : duration_ms) / MS_PER_S;
+    const long long hours = size / (S_PER_MIN * MIN_PER_H), minutes = size / S_PER_MIN % MIN_PER_H;
+
+    snprintf(out, QUANTITY_TEXT_BYTES, "%s%lld:%02lld", duration_ms < 0 ? "-" : "", hours, minutes);
+    if (size % S_PER_MIN != 0)
+        snprintf(out, QUANTITY_TEXT_BYTES, "%s%lld:%02lld:%02lld", duration_ms < 0 ? "-" : "", hours, minutes,
+                 (long long)(size % S_PER_MIN));
+    return out;
+}
+
+char *words_clock(int64_t t_ms, int offset_min, int seconds, char *out) {
+    const time_t t = (time_t)((t_ms + (int64_t)offset_min * MS_PER_MIN) / MS_PER_S);
+    struct tm parts = {0};
+
+    gmtime_r(&t, &parts);
+    strftime(out, QUANTITY_TEXT_BYTES, seconds ? "%H:%M:%S" : "%H:%M", &parts);
+    return out;
+}

@@ -1,0 +1,398 @@
+// SPDX-License-Identifier: MIT
+#include <setjmp.h>
+#include <stdarg.h>
+#include <stddef.h>
+#include <stdint.h>
+
+#include <cmocka.h>
+
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "../report/chart_parts.h"
+#include "soakledger/chart.h"
+#include "soakledger/envelope.h"
+#include "support/paper.h"
+
+enum { S = 1000, MIN = 60 * S, H = 60 * MIN, LONG_RUN_S = 72 * 3600 };
+#define BEGUN INT64_C(1794812400000)
+
+struct shop {
+    char folder[64];
+    char path[128];
+};
+
+static int begin(void **state) {
+    struct shop *shop = calloc(1, sizeof *shop);
+
+    strcpy(shop->folder, "/tmp/soakledger-chart-XXXXXX");
+    if (mkdtemp(shop->folder) == NULL)
+        return -1;
+    snprintf(shop->path, sizeof shop->path, "%s/chart.pdf", shop->folder);
+    *state = shop;
+    return 0;
+}
+
+static int end(void **state) {
+    struct shop *shop = *state;
+
+    free(paper_run(NULL, "rm -r %s", shop->folder));
+    free(shop);
+    return 0;
+}
+
+static struct chart *open_one(int64_t length_ms) {
+    const struct chart_curve curve = {1, "front of rack", ROLE_LOAD, S};
+    struct fault fault;
+    struct chart *chart = chart_open(BEGUN, BEGUN + length_ms, &curve, 1, &fault);
+
+    assert_non_null(chart);
+    return chart;
+}
+
+static void feed(struct chart *chart, int64_t channel_id, int64_t t_ms, int64_t value_mc) {
+    const struct reading reading = {BEGUN + t_ms, value_mc, channel_id, QUALITY_GOOD};
+
+    assert_true(chart_feed(chart, &reading));
+}
+
+/* ---- thinning ---- */
+
+static void keeps_a_peak_of_one_reading_in_three_days(void **state) {
+    (void)state;
+    for (int at = 1; at < LONG_RUN_S; at += 25999) { // anywhere within a column, and at its ends
+        struct chart *chart = open_one((int64_t)LONG_RUN_S * S);
+        int64_t low, high;
+
+        for (int64_t s = 0; s <= LONG_RUN_S; s += 1)
+            feed(chart, 1, s * S, s == at ? 819400 : s == at + 7 ? 640001 : 800000 + s % 13);
+        assert_true(chart_close(chart));
+        assert_true(chart_extremes(chart, 0, &low, &high));
+        assert_int_equal(high, 819400);
+        assert_int_equal(low, 640001);
+        assert_int_equal(chart_count_gaps(chart, 0), 0);
+        assert_in_range(chart_count_points(chart, 0), CHART_COLUMNS, CHART_COLUMNS * ENVELOPE_COLUMN_POINTS);
+        chart_free(chart);
+    }
+}
+
+static void orders_what_a_column_keeps_by_time(void **state) {
+    struct envelope_column column = {true, false, {1, 50}, {5, 10}, {3, 90}, {9, 40}};
+    struct envelope_point points[ENVELOPE_COLUMN_POINTS];
+
+    (void)state;
+    assert_int_equal(envelope_points(&column, points), 4);
+    assert_int_equal(points[0].t_ms, 1);
+    assert_int_equal(points[1].t_ms, 3);
+    assert_int_equal(points[1].value_mc, 90);
+    assert_int_equal(points[2].value_mc, 10);
+    assert_int_equal(points[3].t_ms, 9);
+    column.low = column.high = column.last = column.first;
+    assert_int_equal(envelope_points(&column, points), 1);
+}
+
+static void breaks_where_readings_are_missing(void **state) {
+    struct chart *chart = open_one(1000 * S); // one column a second
+    const struct envelope *envelope;
+    const struct reading bad = {BEGUN + 400 * S, 999000, 1, QUALITY_OPEN_SENSOR};
+    int64_t low, high;
+
+    (void)state;
+    for (int64_t s = 0; s <= 1000; s++) {
+        const bool three = s > 200 && s < 203; // exactly three intervals: no gap
+        const bool four = s > 300 && s < 304;  // four: a gap
+
+        if (!three && !four && s != 400 && s < 900)
+            feed(chart, 1, s * S, 500000);
+        if (s == 400)
+            assert_true(chart_feed(chart, &bad)); // not good: has no value
+    }
+    assert_true(chart_close(chart));
+    assert_int_equal(chart_count_gaps(chart, 0), 2);
+    envelope = &chart->envelopes[0];
+    assert_int_equal(envelope->gaps[0].from_ms, BEGUN + 300 * S);
+    assert_int_equal(envelope->gaps[0].to_ms, BEGUN + 304 * S);
+    assert_int_equal(envelope->gaps[1].from_ms, BEGUN + 899 * S); // to the end
+    assert_int_equal(envelope->gaps[1].to_ms, BEGUN + 1000 * S);
+    assert_true(envelope->columns[304].broken);
+    assert_false(envelope->columns[203].broken);
+    assert_true(chart_extremes(chart, 0, &low, &high));
+    assert_int_equal(high, 500000);
+    chart_free(chart);
+}
+
+static void sees_a_gap_before_the_first_reading(void **state) {
+    struct chart *chart = open_one(100 * S);
+
+    (void)state;
+    for (int64_t s = 10; s <= 100; s++)
+        feed(chart, 1, s * S, 20000);
+    assert_true(chart_close(chart));
+    assert_int_equal(chart_count_gaps(chart, 0), 1);
+    assert_int_equal(chart->envelopes[0].gaps[0].from_ms, BEGUN);
+    chart_free(chart);
+}
+
+/* ---- labels ---- */
+
+static void pushes_labels_apart_but_no_further(void **state) {
+    float apart[] = {10, 30, 50}, close[] = {50, 50, 50}, edge[] = {0, 1}, full[] = {1, 2, 3};
+    const float sizes[] = {10, 10, 10};
+
+    (void)state;
+    chart_push_apart(apart, sizes, 3, 0, 100);
+    assert_float_equal(apart[0], 10, 0.01);
+    assert_float_equal(apart[2], 50, 0.01);
+    chart_push_apart(close, sizes, 3, 0, 100);
+    assert_float_equal(close[0], 40, 0.01);
+    assert_float_equal(close[1], 50, 0.01);
+    assert_float_equal(close[2], 60, 0.01);
+    chart_push_apart(edge, sizes, 2, 0, 100);
+    assert_float_equal(edge[0], 5, 0.01);
+    assert_float_equal(edge[1], 15, 0.01);
+    chart_push_apart(full, sizes, 3, 0, 15); // too little room: spread evenly
+    assert_float_equal(full[0], 2.5, 0.01);
+    assert_float_equal(full[2], 12.5, 0.01);
+}
+
+static void never_lets_labels_overlap_or_leave(void **state) {
+    enum { ROUNDS = 2000, MOST = 40, SEED = 20261116 };
+    unsigned seed = SEED;
+
+    (void)state;
+    for (int round = 0; round < ROUNDS; round++) {
+        float centres[MOST], sizes[MOST], at = 0, total = 0;
+        const size_t count = 1 + (size_t)(rand_r(&seed) % MOST);
+
+        for (size_t i = 0; i < count; i++) {
+            at += (float)(rand_r(&seed) % 100) / 10;
+            centres[i] = at;
+            sizes[i] = 1 + (float)(rand_r(&seed) % 80) / 10;
+            total += sizes[i];
+        }
+        chart_push_apart(centres, sizes, count, 0, total + 20);
+        assert_true(centres[0] - sizes[0] / 2 > -0.01);
+        assert_true(centres[count - 1] + sizes[count - 1] / 2 < total + 20.01);
+        for (size_t i = 1; i < count; i++)
+            assert_true(centres[i] - centres[i - 1] > (sizes[i] + sizes[i - 1]) / 2 - 0.01);
+    }
+}
+
+static void gives_every_curve_a_stroke_of_its_own(void **state) {
+    enum { CURVES = 8 };
+    struct chart_curve curves[CURVES];
+    struct fault fault;
+    struct chart *chart;
+
+    (void)state;
+    for (int i = 0; i < CURVES; i++)
+        curves[i] = (struct chart_curve){i + 1, "x", i == 0 ? ROLE_CONTROL : i == 1 ? ROLE_SETPOINT : ROLE_LOAD, S};
+    chart = chart_open(BEGUN, BEGUN + H, curves, CURVES, &fault);
+    assert_non_null(chart);
+    for (size_t i = 0; i < CURVES; i++)
+        for (size_t k = i + 1; k < CURVES; k++) {
+            const struct page_pen a = chart_pen(chart, i), b = chart_pen(chart, k);
+
+            assert_true(memcmp(a.dash, b.dash, sizeof a.dash) != 0 || a.width < b.width || a.width > b.width);
+        }
+    chart_free(chart);
+}
+
+/* ---- on paper ---- */
+
+static void draw(const char *path, struct chart *chart, const struct chart_dressing *dressing) {
+    const struct page_about about = {"t", "a", "", "", "", "", 0};
+    unsigned char *bytes = NULL;
+    struct page_frame frame;
+    struct fault fault;
+    struct page_document *page = page_open("A4", &about, &fault);
+    size_t length = 0;
+
+    assert_non_null(page);
+    page_add(page);
+    frame = page_frame(page);
+    frame.bottom = frame.top + 260;
+    chart_draw(chart, page, frame, dressing);
+    assert_int_equal(page_finish(page, &bytes, &length, &fault), 0);
+    paper_write(path, bytes, length);
+    free(bytes);
+    page_free(page);
+}
+
+static struct chart_dressing dress(enum temperature_unit unit) {
+    return (struct chart_dressing){.unit = unit,
+                                   .utc_offset_min = 60,
+                                   .origin_ms = BEGUN,
+                                   .band_low_mc = 800000,
+                                   .band_high_mc = 816000,
+                                   .band_text = "planned band",
+                                   .soak_begun_ms = BEGUN + 100 * MIN,
+                                   .soak_ended_ms = BEGUN + 101 * MIN,
+                                   .soak_text = "1 min"};
+}
+
+static size_t count_dark(const unsigned char *dots, size_t width, size_t top, size_t bottom) {
+    size_t dark = 0;
+
+    for (size_t i = top * width; i < bottom * width; i++)
+        dark += dots[i] < 160;
+    return dark;
+}
+
+/* The level stands at 500 °C on an axis that the band takes past 800 °C: between them is nothing but the peak. */
+static void draws_a_peak_of_one_reading(void **state) {
+    enum { DPI = 72, BELOW_BAND = 128, ABOVE_LEVEL = 180 };
+    const struct shop *shop = *state;
+    struct chart_dressing dressing = dress(UNIT_CELSIUS);
+    size_t width, height, dark[2];
+
+    dressing.soak_begun_ms = dressing.soak_ended_ms = 0;
+    for (int with = 0; with < 2; with++) {
+        struct chart *chart = open_one((int64_t)LONG_RUN_S * S);
+        unsigned char *dots;
+
+        for (int64_t s = 0; s <= LONG_RUN_S; s++)
+            feed(chart, 1, s * S, with && s == 100001 ? 790000 : s < 100 ? s * 5000 : 500000);
+        assert_true(chart_close(chart));
+        draw(shop->path, chart, &dressing);
+        chart_free(chart);
+        dots = paper_picture(shop->path, 1, DPI, &width, &height);
+        dark[with] = count_dark(dots, width, BELOW_BAND, ABOVE_LEVEL);
+        free(dots);
+    }
+    assert_true(dark[1] >= dark[0] + (ABOVE_LEVEL - BELOW_BAND) / 2);
+}
+
+/* A level curve without anything else in its row: a gap takes dots away there, and hatches rows that were empty. */
+static void draws_a_gap_as_a_break_and_hatched(void **state) {
+    enum { DPI = 144, FIRST_ROW = 160, LAST_ROW = 640 };
+    const struct shop *shop = *state;
+    struct chart_dressing dressing = dress(UNIT_CELSIUS);
+    size_t width, height, fullest[2] = {0, 0}, grey[2] = {0, 0};
+
+    dressing.soak_begun_ms = dressing.soak_ended_ms = 0;
+    for (int with = 0; with < 2; with++) {
+        struct chart *chart = open_one(10 * MIN);
+        unsigned char *dots;
+
+        for (int64_t s = 0; s <= 600; s++)
+            if (!with || s < 200 || s > 350)
+                feed(chart, 1, s * S, s == 0 ? 0 : 500500);
+        assert_true(chart_close(chart));
+        draw(shop->path, chart, &dressing);
+        chart_free(chart);
+        dots = paper_picture(shop->path, 1, DPI, &width, &height);
+        for (size_t row = FIRST_ROW; row < LAST_ROW; row++) {
+            size_t dark = 0;
+
+            for (size_t i = 0; i < width; i++) {
+                dark += dots[row * width + i] < 110; // the curve's blue in grey
+                grey[with] += dots[row * width + i] < 250;
+            }
+            if (row > 300 && row < 480 && dark > fullest[with])
+                fullest[with] = dark;
+        }
+        free(dots);
+    }
+    assert_true(fullest[0] > 700);
+    assert_true(fullest[1] < fullest[0] * 8 / 10);
+    assert_true(grey[1] > grey[0] + 3000);
+}
+
+static void keeps_its_labels_apart_and_on_the_page(void **state) {
+    enum { CURVES = 12, MARKS = 60 };
+    const struct shop *shop = *state;
+    static const char *const names[CURVES] = {
+        "control",   "setpoint", "front of rack", "back of rack",
+        "left",      "right",    "middle",        "the one with a very long name",
+        "Würfel ÄÖ", "thin end", "thick end",     "door"};
+    struct chart_dressing dressing = dress(UNIT_CELSIUS);
+    struct chart_curve curves[CURVES];
+    struct chart_mark marks[MARKS];
+    struct paper_word *words;
+    struct fault fault;
+    struct chart *chart;
+    size_t count;
+    char *overlap;
+
+    for (int i = 0; i < CURVES; i++)
+        curves[i] = (struct chart_curve){i + 1, names[i],
+                                         i == 0   ? ROLE_CONTROL
+                                         : i == 1 ? ROLE_SETPOINT
+                                                  : ROLE_LOAD,
+                                         S};
+    for (int i = 0; i < MARKS; i++)
+        marks[i] = (struct chart_mark){BEGUN + 99 * MIN + (i < 30 ? i * S : i * 2 * MIN), (size_t)i + 1};
+    dressing.marks = marks;
+    dressing.mark_count = MARKS;
+    for (int zoom = 0; zoom < 2; zoom++) {
+        chart =
+            chart_open(BEGUN + (zoom ? 98 * MIN : 0), BEGUN + (zoom ? 103 * MIN : 4 * H), curves, CURVES, &fault);
+        assert_non_null(chart);
+        for (int64_t s = 0; s <= 4 * 3600; s++)
+            for (int i = 0; i < CURVES; i++)
+                feed(chart, i + 1, s * S,
+                     s < 6000   ? 20000 + s * 130
+                     : s < 6060 ? 808000
+                                : 808000 - (s - 6060) * 80);
+        assert_true(chart_close(chart));
+        dressing.zoom = zoom == 1;
+        draw(shop->path, chart, &dressing);
+        chart_free(chart);
+        words = paper_words(shop->path, &count);
+        assert_true(count > CURVES);
+        overlap = paper_find_overlap(words, count);
+        if (overlap != NULL)
+            fprintf(stderr, "overlap: %s\n", overlap);
+        assert_null(overlap);
+        assert_null(paper_find_outside(words, count, 49, 60, 595.3 - 49, 842));
+        free(words);
+    }
+}
+
+static void marks_its_axes_in_either_unit(void **state) {
+    const struct shop *shop = *state;
+    struct chart *chart = open_one(2 * H);
+    struct chart_dressing dressing = dress(UNIT_FAHRENHEIT);
+    char *text;
+
+    for (int64_t s = 0; s <= 7200; s++)
+        feed(chart, 1, s * S, 20000 + s * 100);
+    assert_true(chart_close(chart));
+    draw(shop->path, chart, &dressing);
+    text = paper_flat(shop->path);
+    assert_true(paper_has(text, "°F"));
+    assert_true(paper_has(text, " 1400 "));
+    assert_true(paper_has(text, " 1:00 "));  // elapsed
+    assert_true(paper_has(text, " 09:00 ")); // clock: 07:00 UTC and one hour east
+    assert_true(paper_has(text, "UTC+01:00"));
+    assert_true(paper_has(text, "soak begins 09:40:00"));
+    free(text);
+    dressing.unit = UNIT_CELSIUS;
+    draw(shop->path, chart, &dressing);
+    text = paper_flat(shop->path);
+    assert_true(paper_has(text, "°C"));
+    assert_true(paper_has(text, " 800 "));
+    assert_true(paper_has(text, "front of rack"));
+    free(text);
+    chart_free(chart);
+}
+
+int main(void) {
+    const struct CMUnitTest tests[] = {
+        cmocka_unit_test(keeps_a_peak_of_one_reading_in_three_days),
+        cmocka_unit_test(orders_what_a_column_keeps_by_time),
+        cmocka_unit_test(breaks_where_readings_are_missing),
+        cmocka_unit_test(sees_a_gap_before_the_first_reading),
+        cmocka_unit_test(pushes_labels_apart_but_no_further),
+        cmocka_unit_test(never_lets_labels_overlap_or_leave),
+        cmocka_unit_test(gives_every_curve_a_stroke_of_its_own),
+        cmocka_unit_test_setup_teardown(draws_a_peak_of_one_reading, begin, end),
+        cmocka_unit_test_setup_teardown(draws_a_gap_as_a_break_and_hatched, begin, end),
+        cmocka_unit_test_setup_teardown(keeps_its_labels_apart_and_on_the_page, begin, end),
+        cmocka_unit_test_setup_teardown(marks_its_axes_in_either_unit, begin, end),
+    };
+
+    return cmocka_run_group_tests(tests, NULL, NULL);
+}

@@ -1,0 +1,489 @@
+// SPDX-License-Identifier: MIT
+/* Configuration: the example that is shipped, every key and default, and what is refused with file and line. */
+#include <setjmp.h>
+#include <stdarg.h>
+#include <stddef.h>
+#include <stdint.h>
+
+#include <cmocka.h>
+
+#include <fcntl.h>
+#include <pty.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <unistd.h>
+
+#include "soakledger/config.h"
+
+#define COUNT(array) (sizeof(array) / sizeof *(array))
+
+#define LEDGER     "[ledger]\npath = /l\n"                                                 // 2 lines
+#define LINE       "[line a]\ndevice = /dev/none\n"                                        // 2
+#define INSTRUMENT "[instrument i]\nline = a\naddress = 1\n"                               // 3
+#define OVEN       "[oven o]\n"                                                            // 1
+#define BASE       LEDGER LINE INSTRUMENT OVEN                                             // 8
+#define PLACE(n)   "instrument = i\nfunction = 4\nregister = " n "\n"                      // 3
+#define CHANNEL    "[channel o.c]\nrole = control\n" PLACE("0") "decimals = 1\nunit = C\n" // 7: 15 in all
+#define SECOND(r)  "[channel o.d]\nrole = " r "\n" PLACE("1") "decimals = 1\n"             // 6
+#define LONG_NAME  "1234567890123456789012345678901234567890123456789012345678901234"      // 64 bytes
+
+/* Reads `text` as a file whose name is "FILE" in the fault. */
+static struct config *read_text(const char *text, struct fault *fault) {
+    char path[] = "/tmp/test_config.XXXXXX", rest[FAULT_TEXT_BYTES];
+    const int descriptor = mkstemp(path);
+    struct config *config;
+
+    assert_true(descriptor >= 0);
+    assert_int_equal(write(descriptor, text, strlen(text)), strlen(text));
+    close(descriptor);
+    config = config_read(path, fault);
+    unlink(path);
+    if (config == NULL && strncmp(fault->text, path, strlen(path)) == 0) {
+        memcpy(rest, fault->text + strlen(path), strlen(fault->text + strlen(path)) + 1);
+        snprintf(fault->text, sizeof fault->text, "FILE%.500s", rest);
+    }
+    return config;
+}
+
+static struct config *read_good(const char *text) {
+    struct fault fault = {0, ""};
+    struct config *config = read_text(text, &fault);
+
+    if (config == NULL)
+        fail_msg("refused: %s", fault.text);
+    return config;
+}
+
+static struct config *open_example(void) {
+    struct fault fault = {0, ""};
+    struct config *config = config_read("daemon/config/example.conf", &fault);
+
+    if (config == NULL)
+        fail_msg("refused: %s", fault.text);
+    return config;
+}
+
+static void the_example_is_accepted(void **state) {
+    struct config *config = open_example();
+
+    (void)state;
+    assert_int_equal(config->line_count, 1);
+    assert_int_equal(config->instrument_count, 3);
+    assert_int_equal(config->sensor_count, 4);
+    assert_int_equal(config->oven_count, 2);
+    assert_int_equal(config->channel_count, 6);
+    assert_string_equal(config->channels[3].name, "front of rack");
+    assert_string_equal(config->sensors[config->channels[3].sensor].identity, "N-201");
+    assert_int_equal(config->ovens[0].heats_at_most_mc_per_h, 3600000);
+    config_free(config);
+    config_free(NULL);
+}
+
+static void defaults_are_what_the_manual_says(void **state) {
+    struct config *config = read_good(BASE CHANNEL "[sensor s]\n");
+    const struct config_oven *oven = &config->ovens[0];
+    const struct config_channel *channel = &config->channels[0];
+
+    (void)state;
+    assert_null(config->clock_page);
+    assert_string_equal(config->ledger_path, "/l");
+    assert_string_equal(config->shop_name, "");
+    assert_string_equal(config->shop_address, "");
+    assert_int_equal(config->unit, UNIT_CELSIUS);
+    assert_string_equal(config->paper, "A4");
+    assert_int_equal(config->utc_offset_min, 0);
+    assert_string_equal(config->text, BASE CHANNEL "[sensor s]\n");
+    assert_int_equal(config->lines[0].kind, LINE_SERIAL);
+    /* MODBUS over serial line V1.02: 19,200 baud, even parity, one stop bit */
+    assert_int_equal(config->lines[0].speed_baud, 19200);
+    assert_int_equal(config->lines[0].parity, PARITY_EVEN);
+    assert_int_equal(config->lines[0].stop_bits, 1);
+    assert_int_equal(config->instruments[0].reply_within_ms, 300);
+    assert_int_equal(config->instruments[0].retries, 1);
+    assert_string_equal(config->sensors[0].type, "");
+    assert_string_equal(config->sensors[0].tolerance, "");
+    assert_int_equal(config->sensors[0].fitted_ms, 0);
+    assert_int_equal(oven->begins_on_rise_mc, 15000);
+    assert_int_equal(oven->rise_within_ms, 10 * 60000);
+    assert_int_equal(oven->ends_after_ms, 20 * 60000);
+    assert_int_equal(oven->ends_below_mc, 60000);
+    assert_int_equal(oven->silent_after_ms, 60 * 60000);
+    assert_int_equal(oven->lead_ms, 10 * 60000);
+    assert_int_equal(oven->idle_interval_ms, 60000);
+    assert_int_equal(oven->heats_at_most_mc_per_h, 36000000);
+    assert_int_equal(channel->sensor, CONFIG_NO_SENSOR);
+    assert_int_equal(channel->interval_ms, 1000);
+    assert_int_equal(channel->fitting.encoding, ENCODING_INT16);
+    assert_int_equal(channel->fitting.low, -50000);
+    assert_int_equal(channel->fitting.high, 1400000);
+    assert_int_equal(channel->fitting.open_count, 0);
+    config_free(config);
+}
+
+static void every_key_of_shop_line_and_oven_arrives(void **state) {
+    struct config *config = read_good(
+        "[ledger]\npath = /a/b\n[clock]\npage = /c\n[shop]\nname = N\naddress = A\nunits = F\npaper = Letter\n"
+        "utc_offset = -03:30\n[line a]\ndevice = /dev/none\nkind = pseudo-terminal\nspeed = 9600\nparity = odd\n"
+        "stop_bits = 2\n[line b]\ndevice = /dev/other\nkind = serial\nparity = none\n"
+        "[instrument i]\nline = b\naddress = 247\nreply_within = 1 s\nretries = 3\n"
+        "[instrument j]\nline = a\naddress = 247\n"
+        "[sensor s]\ntype = N\ntolerance = class 1\nfitted = 1970-01-02\n"
+        "[oven o]\nbegins_on_rise = 9 F\nrise_within = 2 min\nends_after = 3 min\nends_below = 40 C\n"
+        "silent_after = 4 min\nlead = 0 s\nidle_interval = 30 s\nheats_at_most = 20 C/min\n" CHANNEL);
+
+    (void)state;
+    assert_string_equal(config->ledger_path, "/a/b");
+    assert_string_equal(config->clock_page, "/c");
+    assert_string_equal(config->shop_name, "N");
+    assert_string_equal(config->shop_address, "A");
+    assert_int_equal(config->unit, UNIT_FAHRENHEIT);
+    assert_string_equal(config->paper, "Letter");
+    assert_int_equal(config->utc_offset_min, -210);
+    assert_string_equal(config->lines[0].name, "a");
+    assert_string_equal(config->lines[0].device, "/dev/none");
+    assert_int_equal(config->lines[0].kind, LINE_PSEUDO_TERMINAL);
+    assert_int_equal(config->lines[0].speed_baud, 9600);
+    assert_int_equal(config->lines[0].parity, PARITY_ODD);
+    assert_int_equal(config->lines[0].stop_bits, 2);
+    assert_int_equal(config->lines[1].kind, LINE_SERIAL);
+    assert_int_equal(config->lines[1].parity, PARITY_NONE);
+    assert_int_equal(config->lines[1].stop_bits, 2); // as many bits as with parity
+    assert_int_equal(config->instruments[0].line, 1);
+    assert_int_equal(config->instruments[0].address, 247);
+    assert_int_equal(config->instruments[0].reply_within_ms, 1000);
+    assert_int_equal(config->instruments[0].retries, 3);
+    assert_int_equal(config->instruments[1].line, 0);
+    assert_string_equal(config->sensors[0].identity, "s");
+    assert_string_equal(config->sensors[0].type, "N");
+    assert_string_equal(config->sensors[0].tolerance, "class 1");
+    assert_int_equal(config->sensors[0].fitted_ms, 86400000);
+    assert_int_equal(config->ovens[0].begins_on_rise_mc, 5000);
+    assert_int_equal(config->ovens[0].rise_within_ms, 120000);
+    assert_int_equal(config->ovens[0].ends_after_ms, 180000);
+    assert_int_equal(config->ovens[0].ends_below_mc, 40000);
+    assert_int_equal(config->ovens[0].silent_after_ms, 240000);
+    assert_int_equal(config->ovens[0].lead_ms, 0);
+    assert_int_equal(config->ovens[0].idle_interval_ms, 30000);
+    assert_int_equal(config->ovens[0].heats_at_most_mc_per_h, 1200000);
+    config_free(config);
+}
+
+static void every_key_of_a_channel_arrives(void **state) {
+    struct config *config = read_good(
+        BASE "[oven p q]\n[sensor s]\n[sensor t]\n"
+             "[channel p q.front.left]\nrole = load\ninstrument = i\nfunction = 3\nregister = 65534\n"
+             "encoding = uint32\nword_order = low first\ndecimals = -3\nunit = F\ninterval = 250 ms\n"
+             "range = 32 F .. 212 F\nopen_value = 0 , 4294967295\nsensor = t\n"
+             "[channel p q.power]\nrole = output\n" PLACE("5") "decimals = 1\n"
+                                                               "[channel p q.air]\nrole = ambient\n" PLACE(
+                                                                   "6") "decimals = 6\nunit = C\n" CHANNEL);
+    const struct config_channel *channel = &config->channels[0], *output = &config->channels[1];
+
+    (void)state;
+    assert_int_equal(config->channel_count, 4);
+    assert_string_equal(channel->name, "front.left");
+    assert_int_equal(channel->oven, 1);
+    assert_int_equal(channel->instrument, 0);
+    assert_int_equal(channel->sensor, 1);
+    assert_int_equal(channel->role, ROLE_LOAD);
+    assert_int_equal(channel->interval_ms, 250);
+    assert_int_equal(channel->fitting.function, 3);
+    assert_int_equal(channel->fitting.first_register, 65534);
+    assert_int_equal(channel->fitting.encoding, ENCODING_UINT32);
+    assert_int_equal(channel->fitting.word_order, WORD_LOW_FIRST);
+    assert_int_equal(channel->fitting.decimals, -3);
+    assert_int_equal(channel->fitting.unit, UNIT_FAHRENHEIT);
+    assert_int_equal(channel->fitting.low, 0);
+    assert_int_equal(channel->fitting.high, 100000);
+    assert_int_equal(channel->fitting.open_count, 2);
+    assert_int_equal(channel->fitting.open_raw[0], 0);
+    assert_int_equal(channel->fitting.open_raw[1], UINT32_MAX);
+    assert_int_equal(output->role, ROLE_OUTPUT);
+    assert_int_equal(output->fitting.unit, UNIT_CELSIUS); // so that per cent are not converted
+    assert_int_equal(output->fitting.low, -100000);
+    assert_int_equal(output->fitting.high, 100000);
+    assert_int_equal(config->channels[2].role, ROLE_AMBIENT);
+    assert_int_equal(config->channels[2].fitting.decimals, 6);
+    assert_int_equal(config->channels[3].oven, 0);
+    config_free(config);
+}
+
+static void sections_may_stand_in_any_order(void **state) {
+    struct config *config = read_good(CHANNEL OVEN INSTRUMENT LINE LEDGER);
+
+    (void)state;
+    assert_int_equal(config->channel_count, 1);
+    config_free(config);
+}
+
+static void a_pseudo_terminal_is_recognised(void **state) {
+    char name[64], text[512], link[] = "/tmp/test_config_link.XXXXXX";
+    struct config *config;
+    struct fault fault = {0, ""};
+    int master, slave;
+
+    (void)state;
+    assert_int_equal(openpty(&master, &slave, name, NULL, NULL), 0);
+    assert_non_null(mkdtemp(link));
+    rmdir(link);
+    assert_int_equal(symlink(name, link), 0);
+    snprintf(text, sizeof text, LEDGER "[line a]\ndevice = %s\n" INSTRUMENT OVEN CHANNEL, link);
+    config = read_good(text);
+    assert_int_equal(config->lines[0].kind, LINE_PSEUDO_TERMINAL);
+    assert_string_equal(config->lines[0].device, link);
+    config_free(config);
+    snprintf(text, sizeof text, LEDGER "[line a]\ndevice = %s\n[line b]\ndevice = %s\n" INSTRUMENT OVEN CHANNEL,
+             link, name);
+    assert_null(read_text(text, &fault)); // two names of one device
+    assert_string_equal(fault.text,
+                        "FILE:6: device: the device of line 'a' already: expected one line for each device");
+    unlink(link);
+    close(master);
+    close(slave);
+}
+
+static const struct refusal {
+    const char *text;
+    const char *message; // its beginning
+} refusals[] = {
+    {"", "FILE:1: no section [ledger] in the whole file"},
+    {LEDGER, "FILE:1: no section [line NAME] in the whole file"},
+    {LEDGER LINE, "FILE:1: no section [instrument NAME] in the whole file"},
+    {LEDGER LINE INSTRUMENT, "FILE:1: no section [oven NAME] in the whole file"},
+    {BASE, "FILE:1: no section [channel NAME] in the whole file"},
+    {BASE CHANNEL "[furnace f]\n", "FILE:16: unknown section [furnace]: expected ledger, clock"},
+    {BASE CHANNEL "[oven]\n", "FILE:16: [oven] has no name: expected [oven NAME]"},
+    {BASE CHANNEL "[shop x]\n", "FILE:16: [shop x]: expected [shop] without a name"},
+    {BASE CHANNEL "[oven o]\n", "FILE:16: section [oven o] is given twice: the first is on line 8"},
+    {BASE CHANNEL CHANNEL, "FILE:16: section [channel o.c] is given twice"},
+    {BASE CHANNEL "[sensor " LONG_NAME "]\n", "FILE:16: name of 64 bytes: expected at most 63"},
+    {BASE CHANNEL "[line " LONG_NAME "]\n", "FILE:16: name of 64 bytes"},
+    {BASE CHANNEL "[instrument " LONG_NAME "]\n", "FILE:16: name of 64 bytes"},
+    {BASE CHANNEL "[oven " LONG_NAME "]\n", "FILE:16: name of 64 bytes"},
+    {BASE CHANNEL "[channel o." LONG_NAME "]\n", "FILE:16: name of 64 bytes"},
+    {BASE CHANNEL "colour = red\n", "FILE:16: unknown key 'colour' in [channel o.c]"},
+    {BASE "colour = red\n" CHANNEL, "FILE:9: unknown key 'colour' in [oven o]"},
+    {BASE CHANNEL "unit = F\n", "FILE:16: key 'unit' is given twice: the first is on line 15"},
+    /* ledger, clock, shop */
+    {"[ledger]\n", "FILE:1: [ledger] has no path"},
+    {"[ledger]\npath = l\n", "FILE:2: path: 'l': expected a path from the root"},
+    {LEDGER "[clock]\n", "FILE:3: [clock] has no page"},
+    {LEDGER "[clock]\npage = p\n", "FILE:4: page: 'p': expected a path from the root"},
+    {LEDGER "[shop]\nunits = K\n", "FILE:4: units: 'K': expected C or F"},
+    {LEDGER "[shop]\npaper = A3\n", "FILE:4: paper: 'A3': expected A4 or Letter"},
+    {LEDGER "[shop]\nutc_offset = 1\n", "FILE:4: utc_offset: '1': expected hours and minutes east of UTC"},
+    {LEDGER "[shop]\nutc_offset = 01:00\n", "FILE:4: utc_offset: '01:00': expected"},
+    {LEDGER "[shop]\nutc_offset = +01:60\n", "FILE:4: utc_offset: '+01:60': expected"},
+    {LEDGER "[shop]\nutc_offset = +14:01\n", "FILE:4: utc_offset: '+14:01': expected"},
+    {LEDGER "[shop]\nutc_offset = -12:01\n", "FILE:4: utc_offset: '-12:01': expected"},
+    {LEDGER "[shop]\nutc_offset = +1:000\n", "FILE:4: utc_offset: '+1:000': expected"},
+    /* line, instrument */
+    {LEDGER "[line a]\n", "FILE:3: [line a] has no device"},
+    {LEDGER "[line a]\ndevice = ttyS0\n", "FILE:4: device: 'ttyS0': expected a path from the root"},
+    {LEDGER LINE "kind = usb\n", "FILE:5: kind: 'usb': expected serial or pseudo-terminal"},
+    {LEDGER LINE "speed = 1920\n", "FILE:5: speed: '1920': expected 1200, 2400"},
+    {LEDGER LINE "parity = mark\n", "FILE:5: parity: 'mark': expected none, even or odd"},
+    {LEDGER LINE "stop_bits = 3\n", "FILE:5: stop_bits: '3' is out of range: expected a whole number from 1 to 2"},
+    {LEDGER LINE "[line b]\ndevice = /dev/none\n", "FILE:6: device: the device of line 'a' already"},
+    {LEDGER LINE "[instrument i]\n", "FILE:5: [instrument i] has no line"},
+    {LEDGER LINE "[instrument i]\nline = b\n", "FILE:6: line: 'b' is not described: expected a section [line b]"},
+    {LEDGER LINE "[instrument i]\nline = a\n", "FILE:5: [instrument i] has no address"},
+    {LEDGER LINE "[instrument i]\nline = a\naddress = 0\n", "FILE:7: address: '0' is out of range"},
+    {LEDGER LINE "[instrument i]\nline = a\naddress = 248\n", "FILE:7: address: '248' is out of range"},
+    {LEDGER LINE INSTRUMENT "[instrument j]\nline = a\naddress = 1\n",
+     "FILE:10: address: the address of instrument 'i' on the same line"},
+    {LEDGER LINE INSTRUMENT "reply_within = 300\n", "FILE:8: reply_within: '300' has no unit"},
+    {LEDGER LINE INSTRUMENT "reply_within = 0 s\n", "FILE:8: reply_within: out of range: expected 1 ms to 10 s"},
+    {LEDGER LINE INSTRUMENT "reply_within = 11 s\n", "FILE:8: reply_within: out of range"},
+    {LEDGER LINE INSTRUMENT "retries = 4\n", "FILE:8: retries: '4' is out of range"},
+    /* sensor, oven */
+    {LEDGER LINE INSTRUMENT "[sensor s]\ntype = Q\n", "FILE:9: type: 'Q': expected A, B, C"},
+    {LEDGER LINE INSTRUMENT "[sensor s]\nfitted = 1.9.2026\n", "FILE:9: fitted: '1.9.2026' is not a moment"},
+    {LEDGER LINE INSTRUMENT "[oven a.b]\n", "FILE:8: oven 'a.b': expected a name without '.'"},
+    {BASE "begins_on_rise = 0 C\n", "FILE:9: begins_on_rise: no rise at all"},
+    {BASE "begins_on_rise = -1 C\n", "FILE:9: begins_on_rise: '-1 C' is negative"},
+    {BASE "rise_within = 0 s\n", "FILE:9: rise_within: out of range: expected 1 s to 1 d"},
+    {BASE "ends_after = 2 d\n", "FILE:9: ends_after: out of range"},
+    {BASE "ends_below = 60\n", "FILE:9: ends_below: '60' has no unit"},
+    {BASE "silent_after = 8 d\n", "FILE:9: silent_after: out of range: expected 1 s to 7 d"},
+    {BASE "lead = 3 h\n", "FILE:9: lead: out of range: expected 0 s to 2 h"},
+    {BASE "idle_interval = 2 h\n", "FILE:9: idle_interval: out of range"},
+    {BASE "heats_at_most = 0 C/h\n", "FILE:9: heats_at_most: an oven that cannot heat"},
+    {BASE "heats_at_most = 100 C\n", "FILE:9: heats_at_most: '100 C' does not end in a known unit"},
+    /* channel */
+    {BASE "[channel c]\n", "FILE:9: [channel c]: expected the oven's name, a dot and the channel's"},
+    {BASE "[channel .c]\n", "FILE:9: [channel .c]: expected the oven's name"},
+    {BASE "[channel o.]\n", "FILE:9: [channel o.]: expected the oven's name"},
+    {BASE "[channel o.a,b]\n", "FILE:9: channel 'a,b': expected a name without ','"},
+    {BASE "[channel o. b]\n", "FILE:9: channel ' b': expected a name without ',' and without white space in front"},
+    {BASE "[channel p.c]\n", "FILE:9: [channel p.c]: no such oven: expected a section [oven p]"},
+    {BASE "[channel o.c]\n", "FILE:9: [channel o.c] has no role"},
+    {BASE "[channel o.c]\nrole = charge\n",
+     "FILE:10: role: 'charge': expected control, load, setpoint, output or "},
+    {BASE "[channel o.c]\nrole = load\n", "FILE:9: [channel o.c] has no instrument"},
+    {BASE "[channel o.c]\nrole = load\ninstrument = j\n", "FILE:11: instrument: 'j' is not described"},
+    {BASE "[channel o.c]\nrole = load\ninstrument = i\n", "FILE:9: [channel o.c] has no function"},
+    {BASE "[channel o.c]\nrole = load\ninstrument = i\nfunction = 6\n", "FILE:12: function: '6' is out of range"},
+    {BASE "[channel o.c]\nrole = load\ninstrument = i\nfunction = 4\n", "FILE:9: [channel o.c] has no register"},
+    {BASE "[channel o.c]\nrole = load\n" PLACE("65536"), "FILE:13: register: '65536' is out of range"},
+    {BASE "[channel o.c]\nrole = load\n" PLACE("-1"), "FILE:13: register: '-1' is out of range"},
+    {BASE "[channel o.c]\nrole = load\n" PLACE("0"), "FILE:9: [channel o.c] has no decimals"},
+    {BASE "[channel o.c]\nrole = load\n" PLACE("0") "decimals = 1\n", "FILE:9: [channel o.c] has no unit"},
+    {BASE "[channel o.c]\nrole = load\n" PLACE("0") "decimals = 7\n", "FILE:14: decimals: '7' is out of range"},
+    {BASE "[channel o.c]\nrole = load\n" PLACE("0") "decimals = -4\n", "FILE:14: decimals: '-4' is out of range"},
+    {BASE "[channel o.c]\nrole = load\n" PLACE("0") "decimals = 1\nunit = K\n",
+     "FILE:15: unit: 'K': expected C or F"},
+    {BASE CHANNEL "encoding = float64\n",
+     "FILE:16: encoding: 'float64': expected int16, uint16, int32, uint32 or "},
+    {BASE CHANNEL "word_order = high first\n", "FILE:16: word_order: one register has no order"},
+    {BASE CHANNEL "encoding = float32\n", "FILE:9: [channel o.c] has no word_order"},
+    {BASE CHANNEL "encoding = float32\nword_order = up\n",
+     "FILE:17: word_order: 'up': expected high first or low first"},
+    {BASE "[channel o.c]\nrole = load\n" PLACE("65535") "encoding = int32\nword_order = low first\n",
+     "FILE:13: register: a value of two registers begins in the last one"},
+    {BASE CHANNEL "interval = 99 ms\n", "FILE:16: interval: out of range: expected 100 ms to 1 h"},
+    {BASE CHANNEL "interval = 61 min\n", "FILE:16: interval: out of range"},
+    {BASE CHANNEL "range = 100 C .. 0 C\n", "FILE:16: range: '100 C .. 0 C' does not rise"},
+    {BASE CHANNEL "open_value = 32768\n",
+     "FILE:16: open_value: '32768' is out of range: expected a whole number from -3"},
+    {BASE CHANNEL "encoding = uint16\nopen_value = -1\n", "FILE:17: open_value: '-1' is out of range"},
+    {BASE CHANNEL "open_value = 1,2,3,4,5\n", "FILE:16: open_value: too many: expected up to 4 whole numbers"},
+    {BASE CHANNEL "open_value = 1 2\n", "FILE:16: open_value: '1 2' is not a whole number"},
+    {BASE CHANNEL "open_value = 1,,2\n", "FILE:16: open_value: '' is not a whole number"},
+    {BASE CHANNEL "open_value = 3276.7\n", "FILE:16: open_value: '3276.7' is not a whole number"},
+    {BASE CHANNEL "open_value = 1" LONG_NAME LONG_NAME "\n", "FILE:16: open_value: list too long"},
+    {BASE CHANNEL "sensor = s\n", "FILE:16: sensor: 's' is not described: expected a section [sensor s]"},
+    {BASE "[sensor s]\n" CHANNEL "sensor = s\n" SECOND("load") "unit = C\nsensor = s\n",
+     "FILE:25: sensor: 's' is fitted to channel 'o.c' already"},
+    {BASE "[sensor s]\n" CHANNEL SECOND("output") "sensor = s\n", "FILE:23: sensor: no sensor measures the output"},
+    {BASE "[sensor s]\n" CHANNEL SECOND("setpoint") "unit = C\nsensor = s\n",
+     "FILE:24: sensor: no sensor measures"},
+    {BASE CHANNEL SECOND("output") "unit = C\n", "FILE:22: unit: an output is in per cent"},
+    {BASE CHANNEL SECOND("output") "range = 0 C .. 1 C\n",
+     "FILE:22: range: an output is from -100 to 100 per cent"},
+    {BASE CHANNEL "[channel o.d]\nrole = load\n" PLACE("0") "decimals = 1\nunit = C\n",
+     "FILE:20: register: read by channel 'o.c' already"},
+    {BASE CHANNEL "encoding = int32\nword_order = low first\n" SECOND("load") "unit = C\n",
+     "FILE:22: register: read by channel 'o.c' already"},
+    {BASE SECOND("load") "unit = C\n[channel o.c]\nrole = load\n" PLACE(
+         "0") "encoding = int32\nword_order = low first\n"
+              "decimals = 1\nunit = C\n",
+     "FILE:20: register: read by channel 'o.d' already"},
+    /* an oven and its channels */
+    {BASE CHANNEL SECOND("control") "unit = C\n",
+     "FILE:8: oven 'o' has 2 channels of role control: expected at most 1"},
+    {BASE CHANNEL SECOND("setpoint") "unit = C\n[channel o.e]\nrole = setpoint\n" PLACE(
+         "2") "decimals = 1\nunit = C\n",
+     "FILE:8: oven 'o' has 2 channels of role setpoint"},
+    {BASE CHANNEL SECOND("output") "[channel o.e]\nrole = output\n" PLACE("2") "decimals = 1\n",
+     "FILE:8: oven 'o' has 2 channels of role output"},
+    {BASE SECOND("output"), "FILE:8: oven 'o' has no channel of role control or load"},
+    {BASE "[oven p]\n" CHANNEL, "FILE:9: oven 'p' has no channel of role control or load"},
+};
+
+static void the_unclear_is_refused_with_its_line(void **state) {
+    (void)state;
+    for (size_t i = 0; i < COUNT(refusals); i++) {
+        struct fault fault = {0, ""};
+
+        if (read_text(refusals[i].text, &fault) != NULL)
+            fail_msg("taken: %s", refusals[i].text);
+        if (strncmp(fault.text, refusals[i].message, strlen(refusals[i].message)) != 0)
+            fail_msg("\"%s\", expected \"%s\"", fault.text, refusals[i].message);
+        assert_int_equal(fault.status, EX_CONFIG);
+    }
+}
+
+static void registers_may_be_the_same_where_they_are_not_one(void **state) {
+    struct config *config =
+        read_good(BASE CHANNEL "[channel o.d]\nrole = load\ninstrument = i\nfunction = 3\nregister = 0\n"
+                               "decimals = 1\nunit = C\n"
+                               "[instrument j]\nline = a\naddress = 2\n"
+                               "[channel o.e]\nrole = load\ninstrument = j\nfunction = 4\nregister = 0\n"
+                               "decimals = 1\nunit = C\n");
+
+    (void)state;
+    assert_int_equal(config->channel_count, 3);
+    config_free(config);
+}
+
+/* As many load channels as the judge can follow, and no more; as many lines as there are places for. */
+static void there_is_a_most_of_loads_and_lines(void **state) {
+    char text[8192];
+    struct fault fault = {0, ""};
+    struct config *config;
+    size_t used = (size_t)snprintf(text, sizeof text, BASE);
+
+    (void)state;
+    for (int i = 0; i < 17; i++) {
+        used += (size_t)snprintf(text + used, sizeof text - used,
+                                 "[channel o.%d]\nrole = load\ninstrument = i\nfunction = 4\nregister = %d\n"
+                                 "decimals = 1\nunit = C\n",
+                                 i, i);
+        config = read_text(text, &fault);
+        assert_int_equal(config != NULL, i < 16);
+        config_free(config);
+    }
+    assert_string_equal(fault.text, "FILE:8: oven 'o' has 17 channels of role load: expected at most 16");
+    used = (size_t)snprintf(text, sizeof text, BASE CHANNEL);
+    for (int i = 0; i < 32; i++) {
+        used += (size_t)snprintf(text + used, sizeof text - used, "[line %d]\ndevice = /dev/none%d\n", i, i);
+        config = read_text(text, &fault);
+        assert_int_equal(config != NULL, i < 31);
+        config_free(config);
+    }
+    assert_string_equal(fault.text, "FILE:78: too many lines: expected at most 32");
+}
+
+static void a_file_that_is_not_there_is_named(void **state) {
+    struct fault fault = {0, ""};
+
+    (void)state;
+    assert_null(config_read("/no/such.conf", &fault));
+    assert_int_equal(fault.status, EX_NOINPUT);
+    assert_string_equal(fault.text, "/no/such.conf: cannot be opened: No such file or directory");
+}
+
+/* The good configuration with one line lost or doubled: never a crash, and a refusal names a line of the file. */
+static void damage_is_refused_with_a_line_or_harmless(void **state) {
+    static const char text[] =
+        BASE "[sensor s]\n" CHANNEL "sensor = s\nopen_value = 1, 2\n" SECOND("load") "unit = C\n";
+    const size_t length = strlen(text);
+    int refused = 0;
+
+    (void)state;
+    for (size_t cut = 0; cut < length; cut++) {
+        char damaged[sizeof text + 1];
+        struct fault fault = {0, ""};
+        struct config *config;
+        int line = 0;
+
+        memcpy(damaged, text, cut); // one byte lost
+        memcpy(damaged + cut, text + cut + 1, length - cut);
+        config = read_text(damaged, &fault);
+        if (config == NULL && (sscanf(fault.text, "FILE:%d: ", &line) != 1 || line < 1 || line > 30))
+            fail_msg("\"%s\"", fault.text);
+        refused += config == NULL;
+        config_free(config);
+    }
+    assert_in_range((uint64_t)refused, length / 2, length - 1);
+}
+
+int main(void) {
+    const struct CMUnitTest tests[] = {
+        cmocka_unit_test(the_example_is_accepted),
+        cmocka_unit_test(defaults_are_what_the_manual_says),
+        cmocka_unit_test(every_key_of_shop_line_and_oven_arrives),
+        cmocka_unit_test(every_key_of_a_channel_arrives),
+        cmocka_unit_test(sections_may_stand_in_any_order),
+        cmocka_unit_test(a_pseudo_terminal_is_recognised),
+        cmocka_unit_test(the_unclear_is_refused_with_its_line),
+        cmocka_unit_test(registers_may_be_the_same_where_they_are_not_one),
+        cmocka_unit_test(there_is_a_most_of_loads_and_lines),
+        cmocka_unit_test(a_file_that_is_not_there_is_named),
+        cmocka_unit_test(damage_is_refused_with_a_line_or_harmless),
+    };
+
+    return cmocka_run_group_tests(tests, NULL, NULL);
+}
