@@ -31,9 +31,8 @@ endif
 
 BUILD := build/$(VARIANT)
 CC := $(CC_$(VARIANT))
-VERSION := $(shell cat .version 2>/dev/null || echo 0.1)
 CFLAGS = -std=c17 $(WARNINGS) $(FLAGS_$(VARIANT)) -MMD -MP -Iinclude -D_GNU_SOURCE \
-	-DSOAKLEDGER_VERSION='"$(VERSION)"' $(shell pkg-config --cflags $(LIBRARIES))
+	$(shell pkg-config --cflags $(LIBRARIES))
 LDLIBS = $(shell pkg-config --libs $(LIBRARIES)) -lhpdf -lpthread -lm
 
 # What each program is made of: the library's rooms, then each program's own folder.
@@ -103,7 +102,8 @@ check: setup-test
 C_FILES := $(LIB_SRC) $(wildcard daemon/*.c report/*.c tests/*.c tests/shop/*.c tests/support/*.c tests/fuzz/*.c tests/bench/*.c)
 H_FILES := $(wildcard include/soakledger/*.h tests/shop/*.h tests/support/*.h)
 lint: setup-lint
-	$(Q)tests/lint $(C_FILES) -- $(H_FILES) -- $(CFLAGS)
+	$(Q)tests/lint $(C_FILES) -- $(H_FILES) -- -std=c17 -Iinclude -Itests -D_GNU_SOURCE \
+		$(shell pkg-config --cflags $(LIBRARIES))
 
 format:
 	$(Q)clang-format -i $(C_FILES) $(H_FILES)
