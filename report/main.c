@@ -5,6 +5,7 @@
 
 #include "command.h"
 #include "soakledger/words.h"
+#include "soakledger/version.h"
 
 static const char DEFAULT_CONFIG[] = "/etc/soakledger/soakledger.conf";
 

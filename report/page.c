@@ -10,6 +10,7 @@
 #include <time.h>
 
 #include "soakledger/words.h"
+#include "soakledger/version.h"
 
 #define FONT_FOLDER "/usr/share/fonts/truetype/dejavu/"
 

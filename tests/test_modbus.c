@@ -288,8 +288,8 @@ static void ends_what_breaks_off(void **state) {
         modbus_expect(&reply, ADDRESS, MODBUS_READ_HOLDING, 3);
         assert_int_equal(modbus_silence(&reply, ALLOWED_US, INT32_MAX), MODBUS_MORE); // nothing began yet
         assert_int_equal(modbus_take(&reply, frame.bytes, 1, SOME_US), MODBUS_MORE);
-        assert_int_equal(modbus_take(&reply, frame.bytes + 1, length - 1, 2 * SOME_US), MODBUS_MORE);
-        last_us = length > 1 ? 2 * SOME_US : SOME_US;
+        assert_int_equal(modbus_take(&reply, frame.bytes + 1, length - 1, 2L * SOME_US), MODBUS_MORE);
+        last_us = length > 1 ? 2L * SOME_US : SOME_US;
         assert_int_equal(reply.first_byte_us, SOME_US);
         assert_int_equal(modbus_silence(&reply, ALLOWED_US, last_us + ALLOWED_US), MODBUS_MORE);
         assert_int_equal(modbus_silence(&reply, ALLOWED_US, last_us + ALLOWED_US + 1), MODBUS_CUT);
