@@ -9,8 +9,8 @@
 #include <string.h>
 #include <time.h>
 
-#include "soakledger/words.h"
 #include "soakledger/version.h"
+#include "soakledger/words.h"
 
 #define FONT_FOLDER "/usr/share/fonts/truetype/dejavu/"
 

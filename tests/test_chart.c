@@ -184,7 +184,7 @@ static void never_lets_labels_overlap_or_leave(void **state) {
 }
 
 static void gives_every_curve_a_stroke_of_its_own(void **state) {
-    enum { CURVES = 8 };
+    enum { CURVES = 14 };
     struct chart_curve curves[CURVES];
     struct fault fault;
     struct chart *chart;
