@@ -89,7 +89,7 @@ static void fail_exchange(struct poller *poller, struct poller_line *line, enum 
 
 /* Replies to `tries` that were given up may still come, one after the other. */
 static void expect_late_replies(struct poller_instrument *instrument, int tries, int64_t now_us) {
-    instrument->owed_until_us = now_us + LATENESS * tries * reply_within_us(instrument);
+    instrument->owed_until_us = now_us + LATENESS * (int64_t)tries * reply_within_us(instrument);
 }
 
 /* Whether what came was the reply, spoilt: then no other is to be expected. */
