@@ -178,6 +178,7 @@ static void chart_find_range(struct chart_plot *plot) {
     step = chart_temperature_step(plot, high - low + 1);
     low = chart_floor(low, step);
     high = chart_floor(high + step - 1 + step / 4, step); // some air above the highest point
+    plot->step = step;
     plot->low_mc = chart_from_unit(dressing->unit, low);
     plot->high_mc = chart_from_unit(dressing->unit, high);
     if (plot->high_mc <= plot->low_mc)
@@ -191,7 +192,7 @@ static void chart_draw_temperatures(struct chart_plot *plot) {
     const struct page_type type = {PAGE_REGULAR, AXIS_TEXT, INK_TEXT}, strong = {PAGE_BOLD, AXIS_TEXT, INK_TEXT};
     const enum temperature_unit unit = plot->dressing->unit;
     const int64_t low = chart_to_unit(unit, plot->low_mc), high = chart_to_unit(unit, plot->high_mc);
-    const int64_t step = chart_temperature_step(plot, high - low);
+    const int64_t step = plot->step;
 
     for (int64_t value = chart_floor(low + step - 1, step); value <= high; value += step) {
         const float y = chart_y(plot, chart_from_unit(unit, value));
