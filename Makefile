@@ -1,6 +1,7 @@
 # SPDX-License-Identifier: MIT
 # soakledger. `make demo` plays an invented week, `make check` runs every test; both set up what they need.
-# VARIANT is how things are built: gcc (the product), clang (a second opinion), asan (ASan + UBSan, for tests).
+# VARIANT is how things are built: gcc (the product), clang (a second opinion), asan (ASan + UBSan, for tests), fuzz
+# (libFuzzer + ASan + UBSan).
 
 VARIANT ?= gcc
 V ?= 0
@@ -19,22 +20,24 @@ WARNINGS := -Wall -Wextra -Wpedantic -Wconversion -Wshadow -Wstrict-prototypes -
 CC_gcc := gcc
 CC_clang := clang
 CC_asan := gcc
+CC_fuzz := clang
 FLAGS_gcc := -O2 -g -D_FORTIFY_SOURCE=2 -fstack-protector-strong -fPIE
 FLAGS_clang := -O2 -g -fPIE
 FLAGS_asan := -O1 -g -fno-omit-frame-pointer -fsanitize=address,undefined -fno-sanitize-recover=all
+FLAGS_fuzz := -O1 -g -fno-omit-frame-pointer -fsanitize=fuzzer-no-link,address,undefined -fno-sanitize-recover=all
 LINK_gcc := -pie -Wl,-z,relro,-z,now
 LINK_clang := -pie
 LINK_asan := -fsanitize=address,undefined
+LINK_fuzz := -fsanitize=fuzzer,address,undefined
 
-ifeq ($(filter $(VARIANT),gcc clang asan),)
-$(error VARIANT is '$(VARIANT)': expected gcc, clang or asan)
+ifeq ($(filter $(VARIANT),gcc clang asan fuzz),)
+$(error VARIANT is '$(VARIANT)': expected gcc, clang, asan or fuzz)
 endif
 
 BUILD := build/$(VARIANT)
 CC := $(CC_$(VARIANT))
-VERSION := $(shell cat .version 2>/dev/null || echo 0.1)
 CFLAGS = -std=c17 $(WARNINGS) $(FLAGS_$(VARIANT)) -MMD -MP -Iinclude -D_GNU_SOURCE \
-	-DSOAKLEDGER_VERSION='"$(VERSION)"' $(shell pkg-config --cflags $(LIBRARIES))
+	$(shell pkg-config --cflags $(LIBRARIES))
 LDLIBS = $(shell pkg-config --libs $(LIBRARIES)) -lhpdf -lpthread -lm
 
 # What each program is made of: the library's rooms, then each program's own folder.
@@ -43,6 +46,7 @@ DAEMON_SRC := $(sort $(filter-out daemon/main.c,$(wildcard daemon/*.c)))
 REPORT_SRC := $(sort $(filter-out report/main.c,$(wildcard report/*.c)))
 SHOP_SRC := $(sort $(filter-out tests/shop/main.c tests/shop/until.c,$(wildcard tests/shop/*.c)))
 TEST_SRC := $(sort $(wildcard tests/test_*.c))
+FUZZ_SRC := $(sort $(wildcard tests/fuzz/fuzz_*.c))
 TOOL_SRC := $(sort $(wildcard tests/tool_*.c))
 TEST_SUPPORT_SRC := $(sort $(wildcard tests/support/*.c))
 
@@ -55,9 +59,13 @@ SUPPORT_LIB := $(BUILD)/libsupport.a
 PROGRAMS := $(BUILD)/soakledgerd $(BUILD)/soakledger
 SHOP := $(BUILD)/shop $(BUILD)/until
 TESTS := $(patsubst tests/%.c,$(BUILD)/%,$(TEST_SRC))
+FUZZERS := $(patsubst tests/fuzz/%.c,build/fuzz/%,$(FUZZ_SRC))
 TOOLS := $(patsubst tests/%.c,$(BUILD)/%,$(TOOL_SRC))
 
-.PHONY: all tests demo check lint format clean setup-build setup-demo setup-test setup-lint
+FUZZ_RUNS ?= 10000000
+FUZZ_SECONDS ?= 3600
+
+.PHONY: all tests demo check fuzz fuzzers lint format clean setup-build setup-demo setup-test setup-lint
 all: $(PROGRAMS)
 tests: $(PROGRAMS) $(SHOP) $(TESTS) $(TOOLS)
 
@@ -81,7 +89,8 @@ $(BUILD)/soakledger: $(BUILD)/report/main.o $(REPORT_LIB) $(LIB)
 $(BUILD)/shop: $(BUILD)/tests/shop/main.o $(SHOP_LIB) $(LIB)
 $(BUILD)/until: $(BUILD)/tests/shop/until.o $(LIB)
 $(TESTS) $(TOOLS): $(BUILD)/%: $(BUILD)/tests/%.o $(SUPPORT_LIB) $(DAEMON_LIB) $(REPORT_LIB) $(SHOP_LIB) $(LIB)
-$(PROGRAMS) $(SHOP) $(TESTS) $(TOOLS):
+$(FUZZERS): build/fuzz/%: $(BUILD)/tests/fuzz/%.o $(LIB)
+$(PROGRAMS) $(SHOP) $(TESTS) $(TOOLS) $(FUZZERS):
 	@[ '$(V)' = 1 ] || echo "  LD  $(VARIANT) $@"
 	$(Q)$(CC) $(LINK_$(VARIANT)) -o $@ $^ $(LDLIBS) $(if $(filter $(TESTS) $(TOOLS),$@),-lcmocka -lmodbus -lutil)
 
@@ -100,11 +109,19 @@ check: setup-test
 	$(Q)$(MAKE) --no-print-directory -j2 VARIANT=gcc tests
 	$(Q)$(MAKE) --no-print-directory -j2 VARIANT=asan tests
 	$(Q)tests/run build/gcc build/asan
+	$(Q)$(MAKE) --no-print-directory fuzz FUZZ_RUNS=20000 FUZZ_SECONDS=15
+
+# Every parser under libFuzzer, beginning from the kept corpus. FUZZ_RUNS executions or FUZZ_SECONDS each.
+fuzz: setup-test
+	$(Q)$(MAKE) --no-print-directory -j2 VARIANT=fuzz fuzzers
+	$(Q)tests/fuzz/run $(FUZZ_RUNS) $(FUZZ_SECONDS) $(FUZZERS)
+fuzzers: $(FUZZERS)
 
 C_FILES := $(LIB_SRC) $(wildcard daemon/*.c report/*.c tests/*.c tests/shop/*.c tests/support/*.c tests/fuzz/*.c tests/bench/*.c)
 H_FILES := $(wildcard include/soakledger/*.h tests/shop/*.h tests/support/*.h)
 lint: setup-lint
-	$(Q)tests/lint $(C_FILES) -- $(H_FILES) -- $(CFLAGS)
+	$(Q)tests/lint $(C_FILES) -- $(H_FILES) -- -std=c17 -Iinclude -Itests -D_GNU_SOURCE \
+		$(shell pkg-config --cflags $(LIBRARIES))
 
 format:
 	$(Q)clang-format -i $(C_FILES) $(H_FILES)

@@ -14,6 +14,7 @@
 #include "soakledger/loop.h"
 #include "soakledger/queue.h"
 #include "soakledger/run.h"
+#include "soakledger/version.h"
 #include "soakledger/writer.h"
 
 #define DEFAULT_CONFIG "/etc/soakledger/soakledger.conf"

@@ -9,7 +9,11 @@
 
 #include <string.h>
 
-enum { REOPEN_US = 1000000, READ_BYTES = 512 };
+enum {
+    REOPEN_US = 1000000,
+    READ_BYTES = 512,
+    LATENESS = 2, // how many times reply_within a reply may come after a try was given up
+};
 
 static int64_t earlier(int64_t a_us, int64_t b_us) {
     return a_us < b_us ? a_us : b_us;
@@ -83,6 +87,16 @@ static void fail_exchange(struct poller *poller, struct poller_line *line, enum 
     }
 }
 
+/* Replies to `tries` that were given up may still come, one after the other. */
+static void expect_late_replies(struct poller_instrument *instrument, int tries, int64_t now_us) {
+    instrument->owed_until_us = now_us + LATENESS * (int64_t)tries * reply_within_us(instrument);
+}
+
+/* Whether what came was the reply, spoilt: then no other is to be expected. */
+static bool was_answered(const struct modbus_reply *reply) {
+    return reply->length > 1 && reply->bytes[0] == reply->address && reply->bytes[1] == reply->function;
+}
+
 /* A try that came to nothing. */
 static void fail_try(struct poller *poller, struct poller_line *line, enum quality quality, int64_t now_us) {
     struct poller_instrument *instrument = instrument_of(poller, line->current);
@@ -96,7 +110,8 @@ static void fail_try(struct poller *poller, struct poller_line *line, enum quali
         line->ready_us = now_us + line->silence_us;
     }
     line->sent = false;
-    instrument->owed_until_us = now_us + reply_within_us(instrument);
+    if (!was_answered(&line->reply))
+        expect_late_replies(instrument, ++line->unanswered_tries, now_us);
     if (line->tries >= tries)
         fail_exchange(poller, line, quality, now_us);
 }
@@ -110,8 +125,11 @@ static void end_exchange(struct poller *poller, struct poller_line *line, enum m
     line->current = NULL;
     line->ready_us = now_us + line->turnaround_us;
     instrument->unanswered = 0;
-    if (line->tries > 1 || now_us < instrument->owed_until_us)
-        instrument->owed_until_us = now_us + reply_within_us(instrument);
+    // This may have been the reply to an earlier try, and the one to the last try is still to come.
+    if (line->unanswered_tries > 0)
+        expect_late_replies(instrument, line->unanswered_tries, now_us);
+    else if (now_us < instrument->owed_until_us)
+        expect_late_replies(instrument, 1, now_us);
     if (status == MODBUS_DONE) {
         instrument->counts.replies++;
         poller_push_values(poller, block, &line->reply);
@@ -213,6 +231,7 @@ static void begin_exchange(struct poller *poller, struct poller_line *line, stru
     poller_schedule_next(poller, block, now_us);
     line->current = block;
     line->tries = 0;
+    line->unanswered_tries = 0;
 }
 
 static void pass_lost_period(struct poller *poller, struct poller_line *line, struct poller_block *block,

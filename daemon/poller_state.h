@@ -28,7 +28,7 @@ struct poller_instrument {
     int unanswered;               // requests in a row, each with all its tries
     int64_t probe_us;             // when dead: not to be tried before
     size_t block_count;
-    int64_t owed_until_us; // until then the reply to a request given up may still come
+    int64_t owed_until_us; // until then replies to tries given up may still come
     struct poller_counts counts;
 };
 
@@ -50,6 +50,7 @@ struct poller_line {
     bool sent;                    // or else waits to be sent (again)
     bool echoed;
     int tries;
+    int unanswered_tries; // whose replies may still come
     int64_t answer_by_us;
     struct modbus_reply reply;
 

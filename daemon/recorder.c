@@ -193,12 +193,13 @@ static int put_in_order(struct recorder *recorder, const struct reading *reading
     size_t at = recorder->pending_count;
 
     if (recorder->pending_count == recorder->pending_most) {
-        struct reading *more = realloc(recorder->pending, 2 * recorder->pending_most * sizeof *more);
+        const size_t most = recorder->pending_most + PENDING_FIRST;
+        struct reading *more = realloc(recorder->pending, most * sizeof *more);
 
         if (more == NULL)
-            return fault_set(fault, EX_OSERR, "no memory for %zu readings", 2 * recorder->pending_most);
+            return fault_set(fault, EX_OSERR, "no memory for %zu readings", most);
         recorder->pending = more;
-        recorder->pending_most *= 2;
+        recorder->pending_most = most;
     }
     for (; at > 0 && reading_is_before(reading, &recorder->pending[at - 1]); at--)
         recorder->pending[at] = recorder->pending[at - 1];

@@ -8,7 +8,7 @@
 #include "soakledger/chart.h"
 #include "soakledger/sheet.h"
 
-enum { CERTIFICATE_MOST_CURVES = 24, CERTIFICATE_NAME_BYTES = 160, CERTIFICATE_LINE_BYTES = 512 };
+enum { CERTIFICATE_MOST_CURVES = 24, CERTIFICATE_NAME_BYTES = 160, CERTIFICATE_LINE_BYTES = 1024 };
 
 /* The curve of one run, filled while it is judged. */
 struct certificate_curve {

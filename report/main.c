@@ -4,6 +4,7 @@
 #include <string.h>
 
 #include "command.h"
+#include "soakledger/version.h"
 #include "soakledger/words.h"
 
 static const char DEFAULT_CONFIG[] = "/etc/soakledger/soakledger.conf";

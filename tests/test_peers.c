@@ -135,7 +135,8 @@ static void reads_what_pymodbus_holds(void **state) {
         for (size_t i = 0; i < sizeof functions; i++) {
             add_encoded(&rig, a, functions[i], 0, ENCODING_INT16, WORD_HIGH_FIRST, -(12L + unit) * PER_UNIT);
             add_encoded(&rig, a, functions[i], 1, ENCODING_INT32, WORD_HIGH_FIRST, -(123456L + unit) * PER_UNIT);
-            add_encoded(&rig, a, functions[i], 3, ENCODING_FLOAT32, WORD_HIGH_FIRST, 805250L + unit * PER_UNIT);
+            add_encoded(&rig, a, functions[i], 3, ENCODING_FLOAT32, WORD_HIGH_FIRST,
+                        805250L + (int64_t)unit * PER_UNIT);
         }
     }
     rig_open(&rig);

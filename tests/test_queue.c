@@ -47,7 +47,7 @@ static void keeps_order_around_the_ring(void **state) {
     struct message got[SMALL];
 
     (void)state;
-    for (int64_t t = 0; t < 10 * SMALL; t += 3) {
+    for (int64_t t = 0; t < 10L * SMALL; t += 3) {
         for (int64_t i = 0; i < 3; i++)
             assert_true(push(queue, t + i));
         assert_int_equal(queue_depth(queue), 3);

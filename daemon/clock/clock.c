@@ -15,6 +15,8 @@
 
 enum { US_PER_MS = 1000, US_PER_S = 1000000, NS_PER_US = 1000, MS_PER_S = 1000 };
 
+#define BOOT_ID_PATH "/proc/sys/kernel/random/boot_id"
+
 struct clock {
     struct clock_page *page; // NULL: real
     int place;               // in the page; -1 if only reading
@@ -54,6 +56,7 @@ static struct clock *clock_allocate(struct fault *fault) {
 
 struct clock *clock_open_real(struct fault *fault) {
     struct clock *clock = clock_allocate(fault);
+    char boot_id[CLOCK_BOOT_ID_BYTES];
 
     if (clock == NULL)
         return NULL;
@@ -65,6 +68,12 @@ struct clock *clock_open_real(struct fault *fault) {
     }
     arm_timer(clock->timer);
     clock->offset_us = read_us(CLOCK_REALTIME) - read_us(CLOCK_BOOTTIME);
+    clock_read_boot_id(clock, boot_id);
+    if (boot_id[0] == '\0') { // without it two boots could pass for one
+        fault_set(fault, EX_OSERR, "cannot read this boot's id from " BOOT_ID_PATH);
+        clock_close(clock);
+        return NULL;
+    }
     return clock;
 }
 
@@ -150,7 +159,7 @@ void clock_read_boot_id(const struct clock *clock, char id[CLOCK_BOOT_ID_BYTES])
         return;
     }
     id[0] = '\0';
-    file = fopen("/proc/sys/kernel/random/boot_id", "re");
+    file = fopen(BOOT_ID_PATH, "re");
     if (file == NULL)
         return;
     if (fgets(id, CLOCK_BOOT_ID_BYTES, file) == NULL)

@@ -41,9 +41,11 @@ static int64_t crossing_ms(const struct track *track, const struct reading *read
     const int64_t apart_ms = reading->t_ms - track->good_ms;
     const int64_t rise_mc = reading->value - track->good_mc;
 
-    if (rise_mc > 0)
-        return track->good_ms + ((edge_mc - track->good_mc) * apart_ms + rise_mc - 1) / rise_mc;
-    return track->good_ms + (track->good_mc - edge_mc) * apart_ms / -rise_mc;
+    if (rise_mc < 0)
+        return track->good_ms + (track->good_mc - edge_mc) * apart_ms / -rise_mc;
+    if (rise_mc == 0) // it did not move, so it did not cross
+        return reading->t_ms;
+    return track->good_ms + ((edge_mc - track->good_mc) * apart_ms + rise_mc - 1) / rise_mc;
 }
 
 /* From when on nobody knows whether the channel is in: at once if it was in; if it was out, not before the oven

@@ -203,7 +203,7 @@ int line_descriptor(const struct line *line) {
     return line->descriptor;
 }
 
-static short look_at(int descriptor) {
+static int look_at(int descriptor) {
     struct pollfd look = {.fd = descriptor, .events = POLLIN};
 
     return poll(&look, 1, 0) < 0 ? 0 : look.revents;
@@ -213,7 +213,7 @@ ssize_t line_read(struct line *line, uint8_t *bytes, size_t most) {
     // A read of nothing is tried once more: bytes may have come between it and the look.
     for (int tries = 0; tries < 2;) {
         const ssize_t count = read(line->descriptor, bytes, most);
-        short state;
+        int state;
 
         if (count > 0)
             return count;

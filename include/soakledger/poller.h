@@ -11,8 +11,9 @@
  *   reason why there is none with the time that was known.
  * - An instrument that has left three requests in a row unanswered is dead. It is tried once in its interval, where
  *   no other request becomes due meanwhile; where there is no such gap, dead ones get a tenth of the line's time.
- * - A reply that comes too late cannot be told from one to a later request of the same shape. So after a failed
- *   try an instrument is asked for nothing else until what it may still owe has had its time to arrive.
+ * - A reply that comes too late cannot be told from one to a later request of the same shape. So an instrument that
+ *   left a try unanswered is asked for nothing else until twice its reply_within_ms has passed for each such try.
+ *   Values are right as long as no controller takes longer than that.
  * - A line that is gone is opened again every second; meanwhile its channels have no reply.
  *
  * Times of readings strictly increase within a channel.

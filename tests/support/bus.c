@@ -109,6 +109,13 @@ static void spoil(struct frame *frame, const uint8_t *request, enum bus_manner m
         memcpy(frame->bytes, request, frame->length = MODBUS_REQUEST_BYTES);
 }
 
+static int64_t real_us(void) {
+    struct timespec now;
+
+    clock_gettime(CLOCK_MONOTONIC, &now);
+    return (int64_t)now.tv_sec * US_PER_S + now.tv_nsec / NS_PER_US;
+}
+
 static void put(const struct bus *bus, const uint8_t *bytes, size_t length) {
     if (write(bus->pair.near, bytes, length) < 0)
         return; // nobody there: as on a real wire
@@ -163,6 +170,7 @@ static void *serve(void *argument) {
     struct bus *bus = argument;
     uint8_t request[MODBUS_REQUEST_BYTES];
     size_t length = 0;
+    int64_t replied_us = 0;
 
     while (!atomic_load(&bus->stop)) {
         struct pollfd look = {.fd = bus->pair.near, .events = POLLIN};
@@ -177,10 +185,13 @@ static void *serve(void *argument) {
         if (count <= 0)
             continue;
         capture_add(bus->capture, request + length, (size_t)count);
+        if (length == 0 && replied_us > 0 && real_us() - replied_us < atomic_load(&bus->least_gap_us))
+            atomic_store(&bus->least_gap_us, real_us() - replied_us);
         length += (size_t)count;
         if (length < sizeof request)
             continue;
         length = 0;
+        replied_us = real_us(); // before the reply is written: the poller may be faster than this thread
         serve_request(bus, request);
     }
     return NULL;
@@ -190,6 +201,7 @@ void bus_open(struct bus *bus, size_t count, int64_t wire_character_us, struct c
     memset(bus, 0, sizeof *bus);
     pty_pair_open(&bus->pair);
     bus->count = count;
+    atomic_store(&bus->least_gap_us, US_PER_S);
     bus->capture = capture;
     bus->wire_character_us = wire_character_us;
     for (size_t i = 0; i < count; i++) {

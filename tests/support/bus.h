@@ -47,6 +47,7 @@ struct bus {
     size_t count;
     struct bus_instrument instruments[BUS_MOST_INSTRUMENTS];
     struct capture *capture;
+    atomic_long least_gap_us;  // from a reply to the next request; of a bus that answers at once
     int64_t wire_character_us; // not 0: requests and replies take the time that a wire would need
     atomic_bool stop;
     pthread_t thread;

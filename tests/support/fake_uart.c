@@ -9,7 +9,9 @@
 #include <unistd.h>
 
 static const char class_folder[] = "/sys/class/tty/pts/";
-static const char class_target[] = "../../devices/platform/uart/tty/0"; // not "virtual", which means "no port"
+// Not "virtual", which means "no port". A link's target has no terminator.
+static const char class_target[] = "../../devices/platform/uart/tty/0";
+enum { TARGET_BYTES = sizeof class_target - 1 };
 
 static struct {
     bool plugged;
@@ -19,7 +21,8 @@ static struct {
 /* What the C library's headers declare with attributes of their own. */
 int lstat(const char *path, struct stat *status);
 int ioctl(int descriptor, unsigned long request, ...);
-int __lxstat(int version, const char *path, struct stat *status); // libserialport was built against an older libc
+// libserialport was built against an older C library, which names lstat so.
+int __lxstat(int version, const char *path, struct stat *status); // NOLINT(bugprone-reserved-identifier)
 
 void fake_uart_plug(bool plugged) {
     fake.plugged = plugged;
@@ -56,7 +59,7 @@ int lstat(const char *path, struct stat *status) {
     return next(path, status);
 }
 
-int __lxstat(int version, const char *path, struct stat *status) {
+int __lxstat(int version, const char *path, struct stat *status) { // NOLINT(bugprone-reserved-identifier)
     int (*next)(int, const char *, struct stat *);
 
     if (is_ours(path))
@@ -69,7 +72,7 @@ ssize_t readlink(const char *path, char *target, size_t most) {
     ssize_t (*next)(const char *, char *, size_t);
 
     if (is_ours(path)) {
-        const size_t length = strlen(class_target) < most ? strlen(class_target) : most;
+        const size_t length = TARGET_BYTES < most ? TARGET_BYTES : most;
 
         memcpy(target, class_target, length);
         return (ssize_t)length;
