@@ -276,7 +276,7 @@ static void command_print_plan_of_search(const struct probing *probing) {
         line, sizeof line,
         "Asking on %.200s, reading only: %zu %s of speed and parity, %s. This takes at most %s; Ctrl-C ends it.",
         probing->device, search->setting_count, search->setting_count == 1 ? "setting" : "settings", addresses,
-        quantity_format_duration(command_time_left_ms(probing) + (LISTEN_MS / MS_PER_S + 1) * MS_PER_S, time));
+        quantity_format_duration(command_time_left_ms(probing) + LISTEN_MS, time));
     command_print(probing->out, 2, line);
     fflush(probing->out);
 }

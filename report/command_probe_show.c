@@ -80,7 +80,7 @@ static void command_print_map(const struct probing *probing, uint8_t function, c
 }
 
 int command_map(struct probing *probing, struct fault *fault) {
-    for (uint8_t i = 0; i < PROBING_FUNCTIONS; i++) {
+    for (int i = 0; i < PROBING_FUNCTIONS; i++) {
         const uint8_t function = (uint8_t)(MODBUS_READ_HOLDING + i);
         struct probe_map *map = &probing->maps[i];
         bool silent;

@@ -208,7 +208,7 @@ static enum modbus_status go_on(struct probe_line *probe, struct exchange *excha
 static enum probe_answer name_answer(const struct modbus_reply *frame, enum modbus_status status,
                                      struct probe_reply *reply) {
     switch (status) {
-    case MODBUS_DONE: modbus_read_registers(frame, reply->registers); return PROBE_GIVEN;
+    case MODBUS_DONE: modbus_copy_registers(frame, reply->registers); return PROBE_GIVEN;
     case MODBUS_EXCEPTION: reply->exception = modbus_exception_code(frame); return PROBE_REFUSED;
     case MODBUS_WRONG_ADDRESS: reply->address = frame->bytes[0]; return PROBE_OTHER;
     default: return PROBE_GARBLED;

@@ -10,7 +10,7 @@
 
 #include "soakledger/fault.h"
 
-enum { ADAPTER_TEXT_BYTES = 160, ADAPTER_RULE_BYTES = 512, ADAPTER_NOT_GIVEN = -1 };
+enum { ADAPTER_TEXT_BYTES = 160, ADAPTER_RULE_BYTES = 1024, ADAPTER_NOT_GIVEN = -1 };
 
 struct adapter {
     char device[ADAPTER_TEXT_BYTES];      // "/dev/ttyUSB0"
