@@ -174,12 +174,12 @@ int command_lost_or_stopped(const struct probing *probing, enum probe_answer ans
     return answer == PROBE_STOPPED ? 1 : 0;
 }
 
-static int64_t command_time_left_ms(const struct probing *probing) {
+/* In whole seconds, and with what comes before it. */
+static int64_t command_time_left_ms(const struct probing *probing, int64_t before_ms) {
     const int64_t tries = (int64_t)probe_count_tries(&probing->search);
     const int64_t addresses = probing->search.last_address - probing->search.first_address + 1;
-
     const int64_t left_ms =
-        tries * (probing->line.reply_within_ms + AROUND_REQUEST_MS) + (tries / addresses) * REOPEN_MS;
+        before_ms + tries * (probing->line.reply_within_ms + AROUND_REQUEST_MS) + (tries / addresses) * REOPEN_MS;
 
     return (left_ms / MS_PER_S + 1) * MS_PER_S;
 }
@@ -189,7 +189,7 @@ static void command_show_try(const struct probing *probing, const struct probe_t
 
     snprintf(text, sizeof text, "%s, address %d, function %d; at most %s more",
              probe_name_setting(&try->setting, name), try->address, try->function,
-             quantity_format_duration(command_time_left_ms(probing), time));
+             quantity_format_duration(command_time_left_ms(probing, 0), time));
     command_show_progress(probing, text);
 }
 
@@ -276,7 +276,7 @@ static void command_print_plan_of_search(const struct probing *probing) {
         line, sizeof line,
         "Asking on %.200s, reading only: %zu %s of speed and parity, %s. This takes at most %s; Ctrl-C ends it.",
         probing->device, search->setting_count, search->setting_count == 1 ? "setting" : "settings", addresses,
-        quantity_format_duration(command_time_left_ms(probing) + LISTEN_MS, time));
+        quantity_format_duration(command_time_left_ms(probing, LISTEN_MS), time));
     command_print(probing->out, 2, line);
     fflush(probing->out);
 }
