@@ -293,9 +293,9 @@ static void test_missing_file_is_made_by_the_recorder_only(void **state) {
     assert_not_opened(bench, LEDGER_BOOKKEEP, EX_DATAERR, "not a ledger");
     ledger_close(bench_open(bench, LEDGER_RECORD)); // an empty file is nobody's
     ledger_close(bench_open(bench, LEDGER_READ));
-    strcpy(bench->path, bench->folder);
+    snprintf(bench->path, sizeof bench->path, "%s", bench->folder);
     assert_not_opened(bench, LEDGER_READ, EX_DATAERR, "expected a file");
-    strcat(bench->path, "/no/where.db");
+    snprintf(bench->path, sizeof bench->path, "%.99s/no/where.db", bench->folder);
     assert_not_opened(bench, LEDGER_RECORD, EX_CANTCREAT, "lock file");
 }
 
