@@ -386,6 +386,7 @@ static void the_impossible_is_refused_with_its_line(void **state) {
         {HEAD "martensite_start = 200\n" SOAK, "p.plan:3: martensite_start: '200' has no unit"},
         {HEAD "martensite_start = 802 C\n" SOAK, "p.plan:3: martensite_start: not below the soak on line 4"},
         {HEAD "hardness = 58 HRC\n" SOAK, "p.plan:3: hardness: '58 HRC': expected two numbers and a scale"},
+        {HEAD "hardness = 58 to 62 HRC\n" SOAK, "p.plan:3: hardness: '58 to 62 HRC': expected two numbers"},
         {HEAD "hardness = 58 .. 62\n" SOAK, "p.plan:3: hardness: '58 .. 62': expected two numbers and a scale"},
         {HEAD "hardness = 58 .. 62 C\n" SOAK, "p.plan:3: hardness: '58 .. 62 C': expected two numbers"},
         {HEAD "hardness = 58 .. 62 HR\n" SOAK, "p.plan:3: hardness: '58 .. 62 HR': expected two numbers"},
