@@ -20,6 +20,8 @@ static const char HELP[] = "soakledger [-c CONFIG] COMMAND: batches, and what th
                            "  runs [--all]                           oven runs and whose they are\n"
                            "  claim RUN BATCH [VISIT]                say that a run belongs to a batch\n"
                            "  claim RUN none                         ... or to none\n"
+                           "  attest BATCH [VISIT] --at TIME         a person's word for an unseen quench\n"
+                           "             [--by NAME] [--words TEXT]\n"
                            "  certificate BATCH [-o FILE]            write the PDF and record its issue\n"
                            "  plan check FILE                        read a plan and say what it asks for\n"
                            "  ports [--json]                         serial adapters, and names that stay\n"
@@ -38,20 +40,20 @@ struct command_entry {
 };
 
 static const struct command_entry COMMANDS[] = {
-    {"batch", command_batch}, {"runs", command_runs},
-    {"claim", command_claim}, {"certificate", command_certificate},
-    {"plan", command_plan},   {"ports", command_ports},
-    {"probe", command_probe},
+    {"batch", command_batch},   {"runs", command_runs},   {"claim", command_claim},
+    {"attest", command_attest}, {"plan", command_plan},   {"certificate", command_certificate},
+    {"ports", command_ports},   {"probe", command_probe},
 };
 
 static int main_dispatch(struct command *command, int argc, char **argv, struct fault *fault) {
     for (size_t i = 0; i < sizeof COMMANDS / sizeof COMMANDS[0]; i++)
         if (strcmp(argv[0], COMMANDS[i].name) == 0)
             return COMMANDS[i].function(command, argc - 1, argv + 1, fault);
-    return fault_set(fault, EX_USAGE,
-                     "unknown command '%s': expected batch, runs, claim, certificate, plan, ports or probe; see "
-                     "soakledger --help",
-                     argv[0]);
+    return fault_set(
+        fault, EX_USAGE,
+        "unknown command '%s': expected batch, runs, claim, attest, certificate, plan, ports or probe; "
+        "see soakledger --help",
+        argv[0]);
 }
 
 /* Options before the command. Returns the index of the command's name, 0 if all is done, -1 with a fault. */
