@@ -194,9 +194,13 @@ static void command_end_line(const struct probing *probing) {
 static void command_print_cell(const struct probing *probing, const struct table *table, size_t index) {
     const struct cell *cell = &table->cells[index], *next = cell + 1;
     const bool pair = index + 1 < table->count && next->known && next->number == cell->number + 1;
-    const char mark = cell->changed_now ? '*' : cell->changed_before ? '+' : ' ';
+    char mark = ' ';
     char row[PROBE_TEXT_BYTES];
 
+    if (cell->changed_now)
+        mark = '*';
+    else if (cell->changed_before)
+        mark = '+';
     if (cell->known)
         probe_show_register(mark, cell->number, cell->value, pair ? &next->value : NULL, row);
     else

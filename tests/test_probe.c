@@ -225,8 +225,10 @@ static void check_sections(const char *folder, const char *said) {
     snprintf(path, sizeof path, "%s/pasted.conf", folder);
     paper_write(path, text, strlen(text));
     config = config_read(path, &fault);
-    if (config == NULL)
+    if (config == NULL) {
         fail_msg("%s", fault.text);
+        return;
+    }
     assert_int_equal(config->instrument_count, 3);
     assert_int_equal(config->lines[0].kind, LINE_PSEUDO_TERMINAL);
     config_free(config);
