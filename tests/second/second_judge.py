@@ -17,6 +17,7 @@ import numpy as np
 GAP_INTERVALS = 3
 LEAST_READINGS = 5
 MS_PER_HOUR = 3600000
+NO_TIME = 0.01  # ms: less than any clock here tells apart
 
 ROLE_CONTROL, ROLE_LOAD = 0, 1
 RAMP, SOAK_LEAST, SOAK_MOST, OVERSHOOT, SPREAD = 1, 2, 3, 4, 5
@@ -91,7 +92,7 @@ class Channel:
 
 
 def read_run(path):
-    """Channels with their readings (repeats of a time left out), and when the run ends."""
+    """Channels with their readings (repeats of a time left out), when the run begins and when it ends."""
     with open(path, encoding="utf-8") as file:
         text = file.read()
     lines, channels, end, at = [], [], 0, 0
@@ -114,7 +115,7 @@ def read_run(path):
             own = own[np.concatenate(([True], np.diff(own[:, 0]) > 0))]
         good = own[own[:, 3] == 0]
         channel.all_t, channel.t, channel.v = own[:, 0], good[:, 0], good[:, 2]
-    return channels, end
+    return channels, int(table[0, 0]) if len(table) else end, end
 
 
 def pick_loads(head, channels):
@@ -124,8 +125,12 @@ def pick_loads(head, channels):
     if load == "control":
         return [channel for channel in channels if channel.role == ROLE_CONTROL]
     names = [name.strip() for name in load.split(":", 1)[1].split(",")]
-    named = [channel for channel in channels if channel.name in names]
-    return named if len(named) == len(names) else []
+    return [channel for channel in channels if channel.name in names]
+
+
+def is_complete(head, loads):
+    named = head.get("load", "sensors").partition(":")[2]
+    return len(loads) > 0 and len(loads) >= len([name for name in named.split(",") if name])
 
 
 # ---- sets of time: lists of (from, to), both ends belonging to them ----
@@ -208,129 +213,155 @@ def reach_time(gap, channel, edge):
     return begin + (edge - last) * MS_PER_HOUR / channel.heats
 
 
-def possible_in(channel, edge, proven, gaps, end):
+def possible_in(channel, edge, proven, gaps, begin, end):
+    """Proven time, gaps as far as the channel could have been in, and the moments before its first and after its last
+    reading. A reading below the edge belongs to none of them, so that gaps on both sides of it stay apart."""
+    t, v = channel.t, channel.v
+    unknown = list(gaps)
+    if len(t) and begin < t[0] and v[0] >= edge:
+        unknown.append((begin, int(t[0]), None))
+    if len(t):
+        unknown.append((int(t[-1]), end, int(v[-1])))
+    out = set(t[v < edge].tolist())
     pieces = list(proven)
-    for gap in gaps:
-        first = reach_time(gap, channel, edge)
-        if first <= gap[1]:
-            pieces.append((first, gap[1]))
+    for gap in unknown:
+        first, last = reach_time(gap, channel, edge), gap[1]
+        first += NO_TIME if first in out else 0
+        last -= NO_TIME if last in out else 0
+        if first <= last:
+            pieces.append((first, last))
     return union([piece[0] for piece in pieces], [piece[1] for piece in pieces])
 
 
 # ---- requirements ----
 
-def judge_overshoot(operation, loads, gaps, stretches, possible, edge, limit):
-    if not stretches:
-        return (NOT_PROVEN, NOT_REACHED, None, 0, 0)
-    soak_end, possible_end = stretches[-1][1], possible[-1][1]
-    peak, peak_t, peak_channel, doubtful = None, 0, 0, False
+def judge_overshoot(loads, gaps, edge, limit):
+    peak, peak_t, doubtful, all_crossed = None, 0, False, True
     for channel in loads:
-        first = proven_in(channel, edge)[0][0]
-        within = (channel.t >= first) & (channel.t <= soak_end)
-        if within.any():
-            at = np.flatnonzero(within)[np.argmax(channel.v[within])]
-            value = int(channel.v[at])
-            if peak is None or value > peak:
-                peak, peak_t, peak_channel = value, int(channel.t[at]), channel.id
-        later = (channel.t > soak_end) & (channel.t <= possible_end)
-        if later.any() and channel.v[later].max() > limit:
-            doubtful = True
-        for gap in gaps[channel.id]:
-            if reach_time(gap, channel, limit) < min(gap[1], possible_end):
-                doubtful = True
-    if peak is None:
-        return (NOT_PROVEN, TOO_FEW, None, 0, 0)
-    if peak > limit:
-        outcome = (NOT_MET, NONE)
-    else:
-        outcome = (NOT_PROVEN, GAP) if doubtful else (MET, NONE)
-    return outcome + (peak, peak_t, peak_channel)
+        crossed = np.flatnonzero(channel.v >= edge)
+        if len(crossed):
+            at = crossed[np.argmax(channel.v[crossed])]
+            if peak is None or channel.v[at] > peak:
+                peak, peak_t = int(channel.v[at]), int(channel.t[at])
+        else:
+            all_crossed = False
+        doubtful |= any(reach_time(gap, channel, limit) < gap[1] for gap in gaps[channel.id])
+    if peak is not None and peak > limit:
+        return (NOT_MET, NONE, peak, peak_t)
+    if doubtful:
+        return (NOT_PROVEN, GAP, peak, peak_t)
+    return (MET, NONE, peak, peak_t) if all_crossed else (NOT_PROVEN, NOT_REACHED, peak, peak_t)
 
 
 def judge_spread(loads, best, limit):
     if len(loads) < 2:
-        return (NOT_PROVEN, ONE_SENSOR, None, 0)
+        return (NOT_PROVEN, ONE_SENSOR, None)
     if best is None:
-        return (NOT_PROVEN, NOT_REACHED, None, 0)
-    pace = max(loads, key=lambda channel: channel.interval)
-    moments = pace.t[(pace.t >= best[0]) & (pace.t <= best[1])]
-    high = low = pace.v[(pace.t >= best[0]) & (pace.t <= best[1])]
+        return (NOT_PROVEN, NOT_REACHED, None)
+    pace = max(reversed(loads), key=lambda channel: channel.interval)
+    within = (pace.t >= best[0]) & (pace.t <= best[1])
+    moments = pace.t[within]
+    high = low = pace.v[within]
     usable = np.ones(len(moments), bool)
     for channel in loads:
         if channel is pace:
             continue
-        at = np.searchsorted(channel.t, moments, side="right") - 1
+        # Of readings of the same time, those of the lower id were taken first.
+        at = np.searchsorted(channel.t, moments, side="right" if channel.id < pace.id else "left") - 1
         usable &= (at >= 0) & (moments - channel.t[at] <= pace.interval)
         high, low = np.maximum(high, channel.v[at]), np.minimum(low, channel.v[at])
-    if not usable.any():
-        return (NOT_PROVEN, TOO_FEW, None, 0)
-    spread = np.where(usable, high - low, -1)
-    at = int(np.argmax(spread))
-    found = int(spread[at])
-    return (NOT_MET if found > limit else MET, NONE, found, int(moments[at]))
+    found = int((high - low)[usable].max()) if usable.any() else None
+    if found is not None and found > limit:
+        return (NOT_MET, NONE, found)
+    return (MET, NONE, found) if usable.sum() >= LEAST_READINGS else (NOT_PROVEN, TOO_FEW, found)
 
 
-def slopes(channel, low, high, window, until):
-    """Slopes, in mC/h, of every full window; how many readings each had."""
+def slope(t, v):
+    """Of the line of least squares, in mC/h."""
+    t, v = (t - t[0]).astype(float), (v - v[0]).astype(float)
+    t -= t.mean()
+    return float((t * (v - v.mean())).sum() / (t * t).sum() * MS_PER_HOUR)
+
+
+def rows_within(channel, low, high, edge):
+    """Rows of readings within the temperatures, no gap inside, up to the first crossing of the edge: (first, last,
+    whether it left them upwards)."""
     t, v = channel.t, channel.v
-    count = len(t)
-    if not count:
-        return np.array([]), np.array([]), np.array([])
+    crossed = np.flatnonzero(v >= edge)
+    count = int(crossed[0]) + 1 if len(crossed) else len(t)
     inside = (v >= low) & (v <= high)
-    gap_before = np.concatenate(([True], np.diff(t) > GAP_INTERVALS * channel.interval))
-    # The first reading of the unbroken row of readings within the temperatures that each reading stands in.
-    begins = inside & (gap_before | ~np.concatenate(([False], inside[:-1])))
-    row = np.maximum.accumulate(np.where(begins, np.arange(count), 0))
-    full = inside & (t - t[row] >= window) & (t <= until)
-    last = np.flatnonzero(full)
-    first = np.searchsorted(t, t[last] - window, side="left")
-    n = last - first + 1
-
-    def summed(x):  # differences of whole-number sums are exact, even if the sums wrapped around
-        sums = np.concatenate((np.zeros(1, np.int64), np.cumsum(x)))
-        return sums[last + 1] - sums[first]
-
-    origin = t[last]
-    st, stt = summed(t), summed(t * t)
-    sv, stv = summed(v), summed(t * v)
-    dt = st - n * origin
-    dtt = stt - 2 * origin * st + n * origin * origin
-    dtv = stv - origin * sv
-    lower = n.astype(float) * dtt - dt.astype(float) * dt
-    upper = n.astype(float) * dtv - dt.astype(float) * sv
-    return upper / np.where(lower == 0, 1, lower) * MS_PER_HOUR, n, t[last]
+    broken = np.concatenate(([True], np.diff(t) > GAP_INTERVALS * channel.interval))
+    rows, first = [], None
+    for i in range(count):
+        if first is not None and (broken[i] or not inside[i]):
+            rows.append((first, i - 1, bool(v[i] > high) and not broken[i]))
+            first = None
+        if first is None and inside[i]:
+            first = i
+    if first is not None:
+        rows.append((first, count - 1, False))
+    return rows
 
 
-def judge_ramp(operation, loads, gaps, soak_begin):
+def channel_slopes(channel, low, high, window, edge):
+    """Every slope that counts, and whether a window had too few readings."""
+    t, v = channel.t, channel.v
+    found, few, full_seen = [], False, False
+    for first, last, upwards in rows_within(channel, low, high, edge):
+        ends = np.arange(first, last + 1)
+        ends = ends[t[ends] - t[first] >= window]
+        begins = np.searchsorted(t, t[ends] - window, side="right") - 1
+        for begin, end in zip(begins, ends):
+            if end - begin + 1 >= LEAST_READINGS:
+                found.append(slope(t[begin:end + 1], v[begin:end + 1]))
+            else:
+                few = True
+        full_seen |= len(ends) > 0
+        if upwards and not full_seen:
+            if last - first + 1 >= LEAST_READINGS:
+                found.append(slope(t[first:last + 1], v[first:last + 1]))
+            else:
+                few = True
+    return found, few
+
+
+def gap_within(channel, gaps, low, high, edge):
+    """A gap before the first crossing whose ends are not both below or both above the temperatures."""
+    crossed = channel.t[channel.v >= edge]
+    for begin, end, before in gaps:
+        if len(crossed) and begin >= crossed[0]:
+            continue
+        after = channel.v[channel.t == end] if end > begin else []
+        after = int(after[0]) if len(after) else before
+        if before is None and after is None:
+            return True
+        if before is None:
+            if after >= low:
+                return True
+        elif max(before, after) >= low and min(before, after) <= high:
+            return True
+    return False
+
+
+def judge_ramp(operation, loads, gaps, edge):
     low, high = (temperature(part) for part in operation["ramp_between"].split(".."))
     window = duration(operation.get("ramp_window", "5 min"))
     limit = rate(operation["ramp_at_most"])
-    best, best_t, few, gap_within, windows = None, 0, False, False, 0
+    every, few, gap, passed = [], False, False, True
     for channel in loads:
-        slope, count, t = slopes(channel, low, high, window, soak_begin)
-        enough = count >= LEAST_READINGS
-        few |= bool((~enough).any())
-        windows += int(enough.sum())
-        if enough.any():
-            at = int(np.argmax(np.where(enough, slope, -np.inf)))
-            if best is None or slope[at] > best:
-                best, best_t = float(slope[at]), int(t[at])
-        for begin, end, last in gaps[channel.id]:
-            if begin > soak_begin:
-                continue
-            after = channel.v[channel.t >= end]
-            after = int(after[0]) if len(after) else last
-            before = last if last is not None else after
-            if before is None or (min(before, after) <= high and max(before, after) >= low):
-                gap_within = True
-    found = None if best is None else best
-    if best is not None and best > limit:
-        return (NOT_MET, NONE, found, best_t, limit)
-    if gap_within:
-        return (NOT_PROVEN, GAP, found, best_t, limit)
-    if few or windows == 0:
-        return (NOT_PROVEN, TOO_FEW, found, best_t, limit)
-    return (MET, NONE, found, best_t, limit)
+        own, own_few = channel_slopes(channel, low, high, window, edge)
+        every += own
+        few |= own_few or not own
+        gap |= gap_within(channel, gaps[channel.id], low, high, edge)
+        passed &= bool((channel.v > high).any() or (channel.v >= edge).any())
+    found = max(every) if every else None
+    if found is not None and int(found) > limit:
+        return (NOT_MET, NONE, found)
+    if gap:
+        return (NOT_PROVEN, GAP, found)
+    if not passed:
+        return (NOT_PROVEN, NOT_REACHED, found)
+    return (NOT_PROVEN, TOO_FEW, found) if few else (MET, NONE, found)
 
 
 # ---- one run ----
@@ -338,10 +369,12 @@ def judge_ramp(operation, loads, gaps, soak_begin):
 class Sheet:
     """What is written about one run."""
 
-    def __init__(self, run):
-        self.run, self.lines = run, []
+    def __init__(self, run, complete):
+        self.run, self.complete, self.lines = run, complete, []
 
     def verdict(self, operation, requirement, outcome, reason, required, found, possible=None, margin_sign=1):
+        if not self.complete:
+            outcome, reason, found, possible = NOT_PROVEN, NO_LOAD, None, None
         known = found is not None
         found = int(round(found)) if known else 0
         possible = found if possible is None else int(round(possible))
@@ -354,66 +387,64 @@ class Sheet:
         self.lines.append(",".join(map(str, ("soak", self.run) + tuple(int(round(fact)) for fact in facts))))
 
 
+def judge_soak_times(length, length_maybe, reached, least, most):
+    if length >= least:
+        at_least = (MET, NONE)
+    elif length_maybe >= least:
+        at_least = (NOT_PROVEN, GAP)
+    else:
+        at_least = (NOT_MET, NONE if reached else NOT_REACHED)
+    if most is None:
+        return at_least, None
+    if length > most:
+        return at_least, (NOT_MET, NONE)
+    if length_maybe > most:
+        return at_least, (NOT_PROVEN, GAP)
+    return at_least, (MET, NONE) if reached else (NOT_PROVEN, NOT_REACHED)
+
+
 def judge(number, plan_path, run_path, visit):
     head, operations = read_plan(plan_path)
-    channels, end = read_run(run_path)
+    channels, begin, end = read_run(run_path)
     loads = pick_loads(head, channels)
-    sheet = Sheet(number)
+    sheet = Sheet(number, is_complete(head, loads))
     soak = next(o for o in operations if o["visit"] == visit and o["kind"] in ("soak", "temper"))
     target = temperature(soak["temperature"])
     edge = target - difference(soak["below"])
-    seen = [int(channel.all_t[0]) for channel in loads if len(channel.all_t)]
-    begin = min(seen) if seen else end
     gaps = {channel.id: find_gaps(channel, begin, end) for channel in loads}
     proven = [proven_in(channel, edge) for channel in loads]
-    possible = [possible_in(channel, edge, own, gaps[channel.id], end) for channel, own in zip(loads, proven)]
-    stretches = common_of_all(proven) if loads else []
+    possible = [possible_in(channel, edge, own, gaps[channel.id], begin, end)
+                for channel, own in zip(loads, proven)]
+    stretches = [s for s in common_of_all(proven) if s[1] > s[0]] if loads else []
     maybe = common_of_all(possible) if loads else []
     best, best_maybe = longest(stretches), longest(maybe)
     length = best[1] - best[0] if best else 0
-    length_maybe = best_maybe[1] - best_maybe[0] if best_maybe else 0
-    soak_begin = stretches[0][0] if stretches else np.inf
-    over = None
+    length_maybe = max(length, best_maybe[1] - best_maybe[0] if best_maybe else 0)
+    above = difference(soak.get("overshoot_at_most", soak["above"]))
+    over = judge_overshoot(loads, gaps, edge, target + above)
 
     for index, operation in enumerate(operations):
         if operation["visit"] != visit:
             continue
         if operation["kind"] == "heat":
-            if not loads:
-                sheet.verdict(index, RAMP, NOT_PROVEN, NO_LOAD, rate(operation["ramp_at_most"]), None)
-                continue
-            outcome, reason, found, _, limit = judge_ramp(operation, loads, gaps, soak_begin)
-            sheet.verdict(index, RAMP, outcome, reason, limit, found)
+            outcome, reason, found = judge_ramp(operation, loads, gaps, edge)
+            sheet.verdict(index, RAMP, outcome, reason, rate(operation["ramp_at_most"]), found)
             continue
         least = duration(operation["time_at_least"]) + duration(head.get("lag_allowance", "0 s"))
         most = duration(operation["time_at_most"]) if "time_at_most" in operation else None
-        above = difference(operation.get("overshoot_at_most", operation["above"]))
-        spread = difference(operation["spread_at_most"]) if "spread_at_most" in operation else None
-        if not loads:
-            for requirement, limit in ((SOAK_LEAST, least), (SOAK_MOST, most), (OVERSHOOT, above), (SPREAD, spread)):
-                if limit is not None:
-                    sheet.verdict(index, requirement, NOT_PROVEN, NO_LOAD, limit, None)
-            continue
-        if length >= least:
-            answer = (MET, NONE)
-        elif length_maybe < least:
-            answer = (NOT_MET, NONE if stretches else NOT_REACHED)
-        else:
-            answer = (NOT_PROVEN, GAP)
-        sheet.verdict(index, SOAK_LEAST, *answer, least, length, length_maybe, -1)
+        answers = judge_soak_times(length, length_maybe, len(stretches) > 0, least, most)
+        sheet.verdict(index, SOAK_LEAST, *answers[0], least, length, length_maybe, -1)
         if most is not None:
-            answer = (NOT_MET, NONE) if length > most else (MET, NONE) if length_maybe <= most else (NOT_PROVEN, GAP)
-            sheet.verdict(index, SOAK_MOST, *answer, most, length, length_maybe)
-        over = judge_overshoot(operation, loads, gaps, stretches, maybe, edge, target + above)
+            sheet.verdict(index, SOAK_MOST, *answers[1], most, length, length_maybe)
         sheet.verdict(index, OVERSHOOT, over[0], over[1], above, None if over[2] is None else over[2] - target)
-        if spread is not None:
-            outcome, reason, found, _ = judge_spread(loads, best, spread)
+        if "spread_at_most" in operation:
+            spread = difference(operation["spread_at_most"])
+            outcome, reason, found = judge_spread(loads, best, spread)
             sheet.verdict(index, SPREAD, outcome, reason, spread, found)
-    peak = over[2:] if over and over[2] is not None else (0, 0, 0)
     every_gap = [gap for own in gaps.values() for gap in own]
     sheet.soak(stretches[0][0] if stretches else 0, best[0] if best else 0, best[1] if best else 0,
                stretches[-1][1] if stretches else 0, sum(s[1] - s[0] for s in stretches), length_maybe,
-               len(stretches), peak[0], peak[1], len(every_gap), sum(gap[1] - gap[0] for gap in every_gap))
+               len(stretches), over[2] or 0, over[3], len(every_gap), sum(gap[1] - gap[0] for gap in every_gap))
     return sheet.lines
 
 
