@@ -415,7 +415,7 @@ def judge(number, plan_path, run_path, visit):
     proven = [proven_in(channel, edge) for channel in loads]
     possible = [possible_in(channel, edge, own, gaps[channel.id], begin, end)
                 for channel, own in zip(loads, proven)]
-    stretches = [s for s in common_of_all(proven) if s[1] > s[0]] if loads else []
+    stretches = common_of_all(proven) if loads else []
     maybe = common_of_all(possible) if loads else []
     best, best_maybe = longest(stretches), longest(maybe)
     length = best[1] - best[0] if best else 0

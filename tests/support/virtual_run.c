@@ -80,7 +80,9 @@ static double oven_at(const struct oven *oven, double t_s) {
 static void oven_make(struct virtual_run *run, struct oven *oven, int64_t target_mc, int64_t least_ms) {
     uint64_t *state = &run->state;
 
-    *oven = (struct oven){.start = (double)virtual_between(state, 20, 150), .target = (double)target_mc / K};
+    *oven = (struct oven){.start = (double)virtual_between(state, 20, 140), .target = (double)target_mc / K};
+    if (chance(run, 5)) // the record begins with the oven hot
+        oven->start = oven->target - (double)virtual_between(state, 1, 300) / 10;
     oven->rise_per_s = (double)virtual_between(state, 300, 3000) / 3600;
     oven->fall_per_s = (double)virtual_between(state, 200, 8000) / 3600;
     oven->bump = chance(run, 50) ? (double)virtual_between(state, 0, 200) / 10 : 0;
@@ -342,6 +344,8 @@ void virtual_run_make(struct virtual_run *run, uint64_t seed) {
     assert_non_null(spare);
     sort_readings(run->readings, run->reading_count, spare);
     free(spare);
+    if (run->reading_count > 0 && run->end_ms < run->readings[run->reading_count - 1].t_ms)
+        run->end_ms = run->readings[run->reading_count - 1].t_ms;
 }
 
 void virtual_run_release(struct virtual_run *run) {
