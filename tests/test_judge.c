@@ -517,6 +517,24 @@ static void a_gap_in_the_rise_is_not_proven(void **state) {
     judge_free(scene.judge);
 }
 
+static void a_gap_below_the_band_can_hide_an_overshoot(void **state) {
+    (void)state;
+    for (int bounded = 0; bounded < 2; bounded++) {
+        struct scene scene;
+
+        scene_init(&scene, 1);
+        scene.channels[1].heats_at_most_mc_per_h = bounded ? 600000 : 0; // 10 C in the minute that is lost
+        scene_open(&scene);
+        /* In for 25 min and then out, at 790 C; what the last minute brought, nobody knows. */
+        for (int64_t t = 0; t < 30 * MIN; t += S)
+            feed(&scene, t, 2, t < 4 * MIN ? 700000 : t < 29 * MIN ? 805000 : 790000);
+        scene_end(&scene, 31 * MIN);
+        expect(&scene, REQUIREMENT_OVERSHOOT, bounded ? OUTCOME_MET : OUTCOME_NOT_PROVEN,
+               bounded ? REASON_NONE : REASON_GAP);
+        judge_free(scene.judge);
+    }
+}
+
 /* ---- which channels ---- */
 
 static void control_stands_for_the_charge_only_where_the_plan_says_so(void **state) {
@@ -839,6 +857,7 @@ int main(void) {
         cmocka_unit_test(noise_that_leans_no_way_does_not_tilt_the_slope),
         cmocka_unit_test(a_rise_too_quick_for_a_window_is_still_caught),
         cmocka_unit_test(a_gap_in_the_rise_is_not_proven),
+        cmocka_unit_test(a_gap_below_the_band_can_hide_an_overshoot),
         cmocka_unit_test(control_stands_for_the_charge_only_where_the_plan_says_so),
         cmocka_unit_test(a_named_channel_that_is_not_there_proves_nothing),
         cmocka_unit_test(findings_of_a_kind_are_bounded_and_the_rest_is_counted),

@@ -41,8 +41,7 @@ struct track {
     int64_t over_ms;                    // last reading above it
     int64_t excursion_mc, excursion_ms; // peak of the excursion that is on
     int64_t peak_mc, peak_ms;           // highest since the first crossing
-    bool overshoot_doubtful;            // a gap could hide an overshoot ...
-    bool overshoot_unproven;            // ... and lies between first crossing and soak end
+    bool overshoot_unproven;            // a gap could hide an overshoot
 };
 
 struct sample {

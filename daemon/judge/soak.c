@@ -247,10 +247,8 @@ static void watch_overshoot(struct judge *judge, struct track *track, const stru
     const struct plan_operation *operation = judge->soak.operation;
     const int64_t limit_mc = operation->temperature_mc + operation->overshoot_at_most.value;
 
-    if (reading->value >= judge->soak.edge_mc) {
+    if (reading->value >= judge->soak.edge_mc)
         track->has_crossed = true;
-        track->overshoot_unproven |= track->overshoot_doubtful;
-    }
     if (!track->has_crossed)
         return;
     if (track->peak_ms == 0 || reading->value > track->peak_mc) {

@@ -76,9 +76,7 @@ static void doubt_overshoot(const struct judge *judge, struct track *track, int6
 
     if (track->channel.heats_at_most_mc_per_h > 0 && most_mc <= (double)limit_mc)
         return;
-    track->overshoot_doubtful = true;
-    if (track->good_mc >= judge->soak.edge_mc)
-        track->overshoot_unproven = true;
+    track->overshoot_unproven = true;
 }
 
 static void close_gap(struct judge *judge, struct track *track, int64_t t_ms) {
@@ -92,7 +90,7 @@ static void close_gap(struct judge *judge, struct track *track, int64_t t_ms) {
         append_doubt(judge, track, t_ms);
         doubt_overshoot(judge, track, t_ms);
     } else {
-        track->overshoot_doubtful = true; // nothing is known of what came before the first reading
+        track->overshoot_unproven = true; // nothing is known of what came before the first reading
     }
     track->in_gap = false;
 }

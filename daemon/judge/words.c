@@ -58,8 +58,9 @@ static void describe_time(const struct finding *finding, const char *who, char *
     quantity_format_duration(finding->limit, limit);
     if (finding->kind == FINDING_SOAK_BROKEN)
         snprintf(out, size,
-                 finding->value >= finding->limit ? "the soak ended: %s fell below the band after %s (required: %s)"
-                                                  : "%s fell below the band; proven soak until then: %s (required: %s)",
+                 finding->value >= finding->limit
+                     ? "the soak ended: %s fell below the band after %s (required: %s)"
+                     : "%s fell below the band; proven soak until then: %s (required: %s)",
                  who, time, limit);
     else if (finding->kind == FINDING_SOAK_FULFILLED)
         snprintf(out, size, "the required soak of %s is complete", time);
