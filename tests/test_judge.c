@@ -535,6 +535,25 @@ static void a_gap_below_the_band_can_hide_an_overshoot(void **state) {
     }
 }
 
+static void a_channel_read_after_another_has_no_gap_for_that(void **state) {
+    struct scene scene;
+
+    (void)state;
+    scene_init(&scene, 1);
+    scene.operations[0].ramp_low_mc = cold_mc;
+    scene_open(&scene);
+    feed(&scene, -3 * S, 1, cold_mc); // three of its intervals before the first of the charge
+    scene_end(&scene, feed_trapezoid(&scene, 805000, 25 * MIN, 0, 0, QUALITY_GOOD));
+    expect(&scene, REQUIREMENT_RAMP, OUTCOME_MET, REASON_NONE);
+    judge_free(scene.judge);
+
+    scene_open(&scene);
+    feed(&scene, -4 * S, 1, cold_mc);
+    scene_end(&scene, feed_trapezoid(&scene, 805000, 25 * MIN, 0, 0, QUALITY_GOOD));
+    expect(&scene, REQUIREMENT_RAMP, OUTCOME_NOT_PROVEN, REASON_GAP);
+    judge_free(scene.judge);
+}
+
 /* ---- which channels ---- */
 
 static void control_stands_for_the_charge_only_where_the_plan_says_so(void **state) {
@@ -858,6 +877,7 @@ int main(void) {
         cmocka_unit_test(a_rise_too_quick_for_a_window_is_still_caught),
         cmocka_unit_test(a_gap_in_the_rise_is_not_proven),
         cmocka_unit_test(a_gap_below_the_band_can_hide_an_overshoot),
+        cmocka_unit_test(a_channel_read_after_another_has_no_gap_for_that),
         cmocka_unit_test(control_stands_for_the_charge_only_where_the_plan_says_so),
         cmocka_unit_test(a_named_channel_that_is_not_there_proves_nothing),
         cmocka_unit_test(findings_of_a_kind_are_bounded_and_the_rest_is_counted),

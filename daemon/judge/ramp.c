@@ -124,7 +124,8 @@ void heat_feed(struct judge *judge, struct heat *heat, size_t load, const struct
     if (track->had_good && reading->t_ms - track->good_ms > track->gap_limit_ms) {
         heat->unproven |= gap_matters(heat, track->good_mc, reading->value);
         clear_window(ramp);
-    } else if (!track->had_good && reading->value >= operation->ramp_low_mc && reading->t_ms > judge->first_ms) {
+    } else if (!track->had_good && reading->value >= operation->ramp_low_mc &&
+               reading->t_ms - judge->first_ms > track->gap_limit_ms) {
         heat->unproven = true;
     }
     if (reading->value < operation->ramp_low_mc) {
