@@ -554,6 +554,20 @@ static void a_channel_read_after_another_has_no_gap_for_that(void **state) {
     judge_free(scene.judge);
 }
 
+static void a_rise_that_ends_in_a_gap_is_not_proven(void **state) {
+    struct scene scene;
+
+    (void)state;
+    scene_init(&scene, 1);
+    scene_open(&scene);
+    /* Through the temperatures at 2 C/min, out above them, back to 600 C, and then nothing more. */
+    for (int64_t t = 0; t <= 260 * MIN; t += S)
+        feed(&scene, t, 2, t < 258 * MIN ? 190000 + t / 30 : 600000);
+    scene_end(&scene, 270 * MIN);
+    expect(&scene, REQUIREMENT_RAMP, OUTCOME_NOT_PROVEN, REASON_GAP);
+    judge_free(scene.judge);
+}
+
 /* ---- which channels ---- */
 
 static void control_stands_for_the_charge_only_where_the_plan_says_so(void **state) {
@@ -878,6 +892,7 @@ int main(void) {
         cmocka_unit_test(a_gap_in_the_rise_is_not_proven),
         cmocka_unit_test(a_gap_below_the_band_can_hide_an_overshoot),
         cmocka_unit_test(a_channel_read_after_another_has_no_gap_for_that),
+        cmocka_unit_test(a_rise_that_ends_in_a_gap_is_not_proven),
         cmocka_unit_test(control_stands_for_the_charge_only_where_the_plan_says_so),
         cmocka_unit_test(a_named_channel_that_is_not_there_proves_nothing),
         cmocka_unit_test(findings_of_a_kind_are_bounded_and_the_rest_is_counted),

@@ -144,12 +144,21 @@ void heat_feed(struct judge *judge, struct heat *heat, size_t load, const struct
     }
 }
 
+/* Did the run end with a gap within the stated temperatures? */
+static bool ended_in_gap(const struct judge *judge, const struct heat *heat, const struct track *track) {
+    if (!judge->ended || track->has_crossed)
+        return false;
+    return !track->had_good || (judge->now_ms - track->good_ms > track->gap_limit_ms &&
+                                gap_matters(heat, track->good_mc, track->good_mc));
+}
+
 void heat_verdict(const struct judge *judge, const struct heat *heat, struct verdict *verdict) {
-    bool all_passed = true, all_judged = true;
+    bool all_passed = true, all_judged = true, unproven = heat->unproven;
 
     for (size_t i = 0; i < judge->load_count; i++) {
         all_passed &= heat->ramps[i].passed || judge->loads[i].has_crossed;
         all_judged &= heat->ramps[i].judged;
+        unproven |= ended_in_gap(judge, heat, &judge->loads[i]);
     }
     verdict->reason = REASON_NONE;
     verdict->found_known = heat->judged;
@@ -161,7 +170,7 @@ void heat_verdict(const struct judge *judge, const struct heat *heat, struct ver
         verdict->outcome = OUTCOME_NOT_MET;
     else if (!judge->ended && !all_passed)
         verdict->reason = REASON_RUN_OPEN;
-    else if (heat->unproven)
+    else if (unproven)
         verdict->reason = REASON_GAP;
     else if (!all_passed)
         verdict->reason = REASON_NOT_REACHED;
