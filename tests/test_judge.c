@@ -568,6 +568,24 @@ static void a_rise_that_ends_in_a_gap_is_not_proven(void **state) {
     judge_free(scene.judge);
 }
 
+static void one_window_with_too_few_readings_is_enough_to_prove_nothing(void **state) {
+    struct scene scene;
+
+    (void)state;
+    scene_init(&scene, 1);
+    scene.channels[1].interval_ms = MIN;
+    scene_open(&scene);
+    /* 6 C a minute: six readings a window. Two lost ones in a row are no gap, but leave four. */
+    for (int64_t i = 0; i < 130; i++) {
+        if (i != 50 && i != 51)
+            feed(&scene, i * MIN, 2, 100000 + 6000 * i);
+    }
+    scene_end(&scene, 130 * MIN);
+    assert_int_equal(count_findings(&scene, FINDING_GAP_BEGUN), 0);
+    expect(&scene, REQUIREMENT_RAMP, OUTCOME_NOT_PROVEN, REASON_TOO_FEW);
+    judge_free(scene.judge);
+}
+
 /* ---- which channels ---- */
 
 static void control_stands_for_the_charge_only_where_the_plan_says_so(void **state) {
@@ -893,6 +911,7 @@ int main(void) {
         cmocka_unit_test(a_gap_below_the_band_can_hide_an_overshoot),
         cmocka_unit_test(a_channel_read_after_another_has_no_gap_for_that),
         cmocka_unit_test(a_rise_that_ends_in_a_gap_is_not_proven),
+        cmocka_unit_test(one_window_with_too_few_readings_is_enough_to_prove_nothing),
         cmocka_unit_test(control_stands_for_the_charge_only_where_the_plan_says_so),
         cmocka_unit_test(a_named_channel_that_is_not_there_proves_nothing),
         cmocka_unit_test(findings_of_a_kind_are_bounded_and_the_rest_is_counted),

@@ -103,6 +103,7 @@ struct heat {
     bool judged;
     int64_t steepest_mc_per_h, steepest_ms, steepest_channel;
     bool unproven;
+    bool too_few; // there was a window that had not enough readings
 };
 
 struct judge {

@@ -91,8 +91,10 @@ static void weigh_slope(struct judge *judge, struct heat *heat, size_t load, int
     const int64_t limit = heat->operation->ramp_at_most.value, channel_id = judge->loads[load].channel.channel_id;
     int64_t slope;
 
-    if (!take_slope(ramp, &slope))
+    if (!take_slope(ramp, &slope)) {
+        heat->too_few = true;
         return;
+    }
     ramp->judged = true;
     if (!heat->judged || slope > heat->steepest_mc_per_h) {
         heat->judged = true;
@@ -174,7 +176,7 @@ void heat_verdict(const struct judge *judge, const struct heat *heat, struct ver
         verdict->reason = REASON_GAP;
     else if (!all_passed)
         verdict->reason = REASON_NOT_REACHED;
-    else if (!all_judged)
+    else if (!all_judged || heat->too_few)
         verdict->reason = REASON_TOO_FEW;
     else
         verdict->outcome = OUTCOME_MET;
