@@ -586,6 +586,22 @@ static void one_window_with_too_few_readings_is_enough_to_prove_nothing(void **s
     judge_free(scene.judge);
 }
 
+static void the_last_reading_before_a_gap_counts_for_the_spread(void **state) {
+    struct scene scene;
+
+    (void)state;
+    scene_init(&scene, 2);
+    scene_open(&scene);
+    for (int64_t t = 0; t <= 25 * MIN; t += S) {
+        feed(&scene, t, 2, t < MIN ? 700000 : t == 25 * MIN ? 809000 : 803000);
+        feed(&scene, t, 3, t < MIN ? 700000 : 801500);
+    }
+    scene_end(&scene, 26 * MIN);
+    assert_int_equal(verdict_of(&scene, REQUIREMENT_SPREAD)->found, 7500);
+    assert_int_equal(verdict_of(&scene, REQUIREMENT_SPREAD)->t_ms, t0_ms + 25 * MIN);
+    judge_free(scene.judge);
+}
+
 /* ---- which channels ---- */
 
 static void control_stands_for_the_charge_only_where_the_plan_says_so(void **state) {
@@ -912,6 +928,7 @@ int main(void) {
         cmocka_unit_test(a_channel_read_after_another_has_no_gap_for_that),
         cmocka_unit_test(a_rise_that_ends_in_a_gap_is_not_proven),
         cmocka_unit_test(one_window_with_too_few_readings_is_enough_to_prove_nothing),
+        cmocka_unit_test(the_last_reading_before_a_gap_counts_for_the_spread),
         cmocka_unit_test(control_stands_for_the_charge_only_where_the_plan_says_so),
         cmocka_unit_test(a_named_channel_that_is_not_there_proves_nothing),
         cmocka_unit_test(findings_of_a_kind_are_bounded_and_the_rest_is_counted),

@@ -217,7 +217,7 @@ void soak_advance(struct judge *judge, int64_t frontier_ms) {
         const int64_t channel_id = track->channel.channel_id;
         bool was_out;
 
-        take_samples(judge, t_ms);
+        take_samples(judge, soak->now.on ? t_ms + 1 : t_ms); // both ends belong to the stretch
         lengthen(judge, t_ms);
         take_changes(judge, track, &was_out);
         if (was_out)
