@@ -602,6 +602,24 @@ static void the_last_reading_before_a_gap_counts_for_the_spread(void **state) {
     judge_free(scene.judge);
 }
 
+static void nothing_is_proven_before_the_first_reading(void **state) {
+    struct scene scene;
+    struct judge_soak soak;
+
+    (void)state;
+    scene_init(&scene, 1);
+    scene_open(&scene);
+    feed(&scene, -2 * S, 1, 805000);
+    for (int64_t t = 0; t <= 25 * MIN; t += S)
+        feed(&scene, t, 2, 805000);
+    scene_end(&scene, 25 * MIN);
+    judge_read_soak(scene.judge, &soak);
+    assert_int_equal(soak.first_begun_ms, t0_ms);
+    assert_int_equal(verdict_of(&scene, REQUIREMENT_SOAK_LEAST)->found, 25 * MIN);
+    assert_int_equal(soak.possible_longest_ms, 25 * MIN + 2 * S);
+    judge_free(scene.judge);
+}
+
 /* ---- which channels ---- */
 
 static void control_stands_for_the_charge_only_where_the_plan_says_so(void **state) {
@@ -759,7 +777,7 @@ static int stands(const struct random_channel *channel, int64_t start_ms, int64_
     if (after == SIZE_MAX)
         return 0;
     if (before == SIZE_MAX)
-        return channel->t_ms[after] - start_ms > limit_ms ? 0 : channel->value_mc[after] >= 797000 ? 1 : -1;
+        return channel->t_ms[after] - start_ms > limit_ms || channel->value_mc[after] >= 797000 ? 0 : -1;
     if (channel->t_ms[after] - channel->t_ms[before] > limit_ms)
         return 0;
     {
@@ -929,6 +947,7 @@ int main(void) {
         cmocka_unit_test(a_rise_that_ends_in_a_gap_is_not_proven),
         cmocka_unit_test(one_window_with_too_few_readings_is_enough_to_prove_nothing),
         cmocka_unit_test(the_last_reading_before_a_gap_counts_for_the_spread),
+        cmocka_unit_test(nothing_is_proven_before_the_first_reading),
         cmocka_unit_test(control_stands_for_the_charge_only_where_the_plan_says_so),
         cmocka_unit_test(a_named_channel_that_is_not_there_proves_nothing),
         cmocka_unit_test(findings_of_a_kind_are_bounded_and_the_rest_is_counted),

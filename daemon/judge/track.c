@@ -129,8 +129,8 @@ static void take_good(struct judge *judge, struct track *track, const struct rea
     if (track->in_gap) {
         close_gap(judge, track, reading->t_ms);
         append_change(judge, track, reading->t_ms, standing);
-    } else if (!track->had_good) {
-        append_change(judge, track, judge->first_ms, standing);
+    } else if (!track->had_good) { // what came before is not known, even where it is too short to be a gap
+        append_change(judge, track, standing == STANDING_IN ? reading->t_ms : judge->first_ms, standing);
     } else if (track->newest != standing) {
         append_change(judge, track, crossing_ms(track, reading, edge_mc), standing);
     }
