@@ -76,7 +76,8 @@ struct ledger_channel {
     enum channel_role role;
     int64_t interval_ms;
     int64_t heats_at_most_mc_per_h;
-    char *instrument; // name, and in words where it is: "kiln, line bench, address 1"
+    int64_t uncertainty_mc; // expanded, k = 2; 0: not stated
+    char *instrument;       // name, and in words where it is: "kiln, line bench, address 1"
     struct channel_fitting fitting;
     char *sensor_identity, *sensor_type, *sensor_tolerance; // "" if none
     int64_t sensor_fitted_ms;                               // 0 if not known
