@@ -620,6 +620,27 @@ static void nothing_is_proven_before_the_first_reading(void **state) {
     judge_free(scene.judge);
 }
 
+static void in_for_a_single_moment_is_no_stretch(void **state) {
+    for (size_t late = 0; late < 2; late++) { // whichever channel is read first
+        struct scene scene;
+        struct judge_soak soak;
+
+        scene_init(&scene, 2);
+        scene_open(&scene);
+        for (int64_t t = 0; t <= 10 * MIN; t += S) {
+            feed(&scene, t, late ? 3 : 2, t == 5 * MIN ? 797000 : 790000);
+            feed(&scene, t, late ? 2 : 3, 800000);
+        }
+        scene_end(&scene, 10 * MIN);
+        judge_read_soak(scene.judge, &soak);
+        assert_int_equal(soak.stretch_count, 0);
+        assert_int_equal(soak.first_begun_ms, 0);
+        assert_int_equal(soak.last_ended_ms, 0);
+        judge_free(scene.judge);
+    }
+    (void)state;
+}
+
 /* ---- which channels ---- */
 
 static void control_stands_for_the_charge_only_where_the_plan_says_so(void **state) {
@@ -948,6 +969,7 @@ int main(void) {
         cmocka_unit_test(one_window_with_too_few_readings_is_enough_to_prove_nothing),
         cmocka_unit_test(the_last_reading_before_a_gap_counts_for_the_spread),
         cmocka_unit_test(nothing_is_proven_before_the_first_reading),
+        cmocka_unit_test(in_for_a_single_moment_is_no_stretch),
         cmocka_unit_test(control_stands_for_the_charge_only_where_the_plan_says_so),
         cmocka_unit_test(a_named_channel_that_is_not_there_proves_nothing),
         cmocka_unit_test(findings_of_a_kind_are_bounded_and_the_rest_is_counted),

@@ -54,7 +54,7 @@ struct sample {
 };
 
 struct stretch {
-    bool on;
+    bool on, counted;
     int64_t begun_ms, ended_ms;
     int64_t ended_by; // channel; 0 if a gap or the run's end did
     int64_t samples, spread_mc, spread_ms;
