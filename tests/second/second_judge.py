@@ -194,15 +194,16 @@ def find_gaps(channel, begin, end):
 
 
 def proven_in(channel, edge):
-    t, v = channel.t.astype(float), channel.v.astype(float)
+    """Crossings are rounded into the stretch: a rise up, a fall down, to the millisecond."""
+    t, v = channel.t, channel.v
     t0, t1, v0, v1 = t[:-1], t[1:], v[:-1], v[1:]
-    use = (np.diff(channel.t) <= GAP_INTERVALS * channel.interval) & (np.maximum(v0, v1) >= edge)
+    use = (t1 - t0 <= GAP_INTERVALS * channel.interval) & (np.maximum(v0, v1) >= edge)
     t0, t1, v0, v1 = t0[use], t1[use], v0[use], v1[use]
-    steady = np.where(v1 == v0, 1.0, v1 - v0)
-    cross = t0 + (edge - v0) / steady * (t1 - t0)
+    apart = np.where(v0 == v1, 1, np.abs(v1 - v0))
+    way = np.abs(edge - v0) * (t1 - t0)
     points = t[v >= edge]
-    return union(np.concatenate((np.where(v0 >= edge, t0, cross), points)),
-                 np.concatenate((np.where(v1 >= edge, t1, cross), points)))
+    return union(np.concatenate((np.where(v0 >= edge, t0, t0 - -way // apart), points)),
+                 np.concatenate((np.where(v1 >= edge, t1, t0 + way // apart), points)))
 
 
 def reach_time(gap, channel, edge):
@@ -415,7 +416,7 @@ def judge(number, plan_path, run_path, visit):
     proven = [proven_in(channel, edge) for channel in loads]
     possible = [possible_in(channel, edge, own, gaps[channel.id], begin, end)
                 for channel, own in zip(loads, proven)]
-    stretches = common_of_all(proven) if loads else []
+    stretches = [s for s in common_of_all(proven) if s[1] > s[0]] if loads else []
     maybe = common_of_all(possible) if loads else []
     best, best_maybe = longest(stretches), longest(maybe)
     length = best[1] - best[0] if best else 0
