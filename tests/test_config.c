@@ -468,7 +468,7 @@ static const struct refusal {
      "FILE:17: word_order: 'up': expected high first or low first"},
     {BASE "[channel o.c]\nrole = load\n" PLACE("65535") "encoding = int32\nword_order = low first\n",
      "FILE:13: register: a value of two registers begins in the last one"},
-    {BASE CHANNEL "interval = 99 ms\n", "FILE:16: interval: out of range: expected 100 ms to 1 h"},
+    {BASE CHANNEL "interval = 19 ms\n", "FILE:16: interval: out of range: expected 20 ms to 1 h"},
     {BASE CHANNEL "interval = 61 min\n", "FILE:16: interval: out of range"},
     {BASE CHANNEL "range = 100 C .. 0 C\n", "FILE:16: range: '100 C .. 0 C' does not rise"},
     {BASE CHANNEL "open_value = 32768\n",

@@ -391,15 +391,19 @@ static void test_cursor_sees_one_moment(void **state) {
     struct reading reading;
     int count = 0;
 
+    assert_int_equal(ledger_begin(bench->ledger, &bench->fault), 0);
     for (int i = 0; i < 1000; i++) {
         bench_add_reading(bench, bench->channels[1], t0 + i, i, QUALITY_GOOD);
     }
+    assert_int_equal(ledger_commit(bench->ledger, &bench->fault), 0);
     cursor = ledger_open_cursor(reader, bench->channels, BENCH_CHANNELS, t0, INT64_MAX, &bench->fault);
     assert_non_null(cursor);
+    assert_int_equal(ledger_begin(bench->ledger, &bench->fault), 0);
     for (int i = 0; i < 1000; i++) {
         bench_add_reading(bench, bench->channels[1], t0 + 1000 + i, i, QUALITY_GOOD);
         bench_add_reading(bench, bench->channels[0], t0 + 1000 + i, i, QUALITY_GOOD);
     }
+    assert_int_equal(ledger_commit(bench->ledger, &bench->fault), 0);
     while (ledger_next_reading(cursor, &reading, &bench->fault) == 1) {
         count++;
     }
@@ -479,7 +483,7 @@ static void test_words_match_numbers(void **state) {
     } tables[] = {
         {"SELECT count(*) FROM quality WHERE quality >= 0", QUALITY_COUNT},
         {"SELECT count(*) FROM event_kind WHERE kind > 0", EVENT_KIND_COUNT - 1},
-        {"SELECT count(*) FROM run_end WHERE end_reason >= 0", RUN_END_SILENT + 1},
+        {"SELECT count(*) FROM run_end WHERE end_reason >= 0", RUN_END_WARM + 1},
         {"SELECT count(*) FROM finding_kind WHERE kind > 0", FINDING_KIND_COUNT - 1},
         {"SELECT count(*) FROM requirement WHERE requirement > 0", REQUIREMENT_COUNT - 1},
         {"SELECT count(*) FROM outcome WHERE outcome >= 0", OUTCOME_NOT_MET + 1},

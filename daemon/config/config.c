@@ -276,7 +276,9 @@ static int read_oven_times(struct config_whole *whole, struct keyfile_section *s
 
 static int read_oven(struct config_whole *whole, struct keyfile_section *section) {
     struct config_oven *oven = &whole->config.ovens[whole->config.oven_count];
+    static const char *const kind_words[] = {"hot", "cold", NULL};
     struct fault *fault = whole->fault;
+    int kind = 0, taken;
 
     *oven = (struct config_oven){
         .name = keyfile_section_name(section),
@@ -293,6 +295,12 @@ static int read_oven(struct config_whole *whole, struct keyfile_section *section
         return keyfile_fault(whole->file, keyfile_section_line(section), fault,
                              "oven '%s': expected a name without '.', which stands between oven and channel",
                              oven->name);
+    taken = keyfile_take_word(section, "kind", kind_words, &kind, fault);
+    if (taken < 0)
+        return -1;
+    oven->is_cold = kind == 1;
+    if (oven->is_cold)
+        oven->ends_below_mc = 0; // a cold place is done with when it is above freezing
     if (keyfile_take_difference(section, "begins_on_rise", &oven->begins_on_rise_mc, fault) < 0 ||
         keyfile_take_temperature(section, "ends_below", &oven->ends_below_mc, fault) < 0 ||
         keyfile_take_rate(section, "heats_at_most", &oven->heats_at_most_mc_per_h, fault) < 0 ||

@@ -11,9 +11,10 @@
 enum { FUNCTION_LEAST = 3, FUNCTION_MOST = 4, DECIMALS_LEAST = -3, DECIMALS_MOST = 6 };
 
 #define INTERVAL_DEFAULT_MS INT64_C(1000)
-#define INTERVAL_LEAST_MS   INT64_C(100)
+#define INTERVAL_LEAST_MS   INT64_C(20)
 #define INTERVAL_MOST_MS    INT64_C(3600000)
 #define LOW_DEFAULT_MC      INT64_C(-50000)  // colder than any workshop, warmer than an unheated one ...
+#define LOW_COLD_DEFAULT_MC INT64_C(-200000) // liquid nitrogen boils at -196 C
 #define HIGH_DEFAULT_MC     INT64_C(1400000) // ... and beyond type K and N: common practice, no source
 #define OUTPUT_MOST         INT64_C(100000)  // per cent, in thousandths; less than zero is cooling
 
@@ -147,7 +148,7 @@ static int read_place(struct config_whole *whole, struct keyfile_section *sectio
 }
 
 static int read_scale(struct config_whole *whole, struct keyfile_section *section, enum channel_role role,
-                      struct channel_fitting *fitting) {
+                      bool is_cold, struct channel_fitting *fitting) {
     static const char *const units[] = {"C", "F", NULL}; // as enum temperature_unit
     int64_t decimals = 0;
     int unit = UNIT_CELSIUS;
@@ -172,7 +173,7 @@ static int read_scale(struct config_whole *whole, struct keyfile_section *sectio
     if (keyfile_require(section, "unit", taken, "C", whole->fault) != 0)
         return -1;
     fitting->unit = (enum temperature_unit)unit;
-    fitting->low = LOW_DEFAULT_MC;
+    fitting->low = is_cold ? LOW_COLD_DEFAULT_MC : LOW_DEFAULT_MC;
     fitting->high = HIGH_DEFAULT_MC;
     return keyfile_take_span(section, "range", &fitting->low, &fitting->high, whole->fault) < 0 ? -1 : 0;
 }
@@ -319,10 +320,11 @@ int config_read_channel(struct config_whole *whole, struct keyfile_section *sect
         return -1;
     channel->role = (enum channel_role)role;
     if (read_place(whole, section, channel) != 0 ||
-        read_scale(whole, section, channel->role, &channel->fitting) != 0 ||
+        read_scale(whole, section, channel->role, config->ovens[channel->oven].is_cold, &channel->fitting) != 0 ||
         read_raw_values(whole, section, &channel->fitting) != 0 || read_belief(whole, section, channel) != 0 ||
         config_take_duration(whole, section, "interval", INTERVAL_LEAST_MS, INTERVAL_MOST_MS,
                              &channel->interval_ms) < 0 ||
+        keyfile_take_difference(section, "uncertainty", &channel->uncertainty_mc, whole->fault) < 0 ||
         read_sensor_reference(whole, section, channel) < 0 || check_place(whole, section, channel) != 0)
         return -1;
     config->channel_count++;
@@ -331,8 +333,13 @@ int config_read_channel(struct config_whole *whole, struct keyfile_section *sect
 
 /* How many channels of each role an oven has, at most. */
 static const size_t role_most[ROLE_COUNT] = {
-    [ROLE_CONTROL] = 1, [ROLE_LOAD] = JUDGE_MOST_LOADS, [ROLE_SETPOINT] = 1,
-    [ROLE_OUTPUT] = 1,  [ROLE_AMBIENT] = SIZE_MAX,
+    [ROLE_CONTROL] = 1,
+    [ROLE_LOAD] = JUDGE_MOST_LOADS,
+    [ROLE_SETPOINT] = 1,
+    [ROLE_OUTPUT] = 1,
+    [ROLE_AMBIENT] = SIZE_MAX,
+    [ROLE_QUENCH] = JUDGE_MOST_LOADS,
+    [ROLE_COLD] = JUDGE_MOST_LOADS,
 };
 
 static int section_line(struct config_whole *whole, const char *kind, const char *name) {
@@ -371,7 +378,7 @@ static int check_oven(struct config_whole *whole, size_t oven) {
                                  "oven '%s' has %zu channels of role %s: expected at most %zu",
                                  config->ovens[oven].name, counts[role], channel_role_name((enum channel_role)role),
                                  role_most[role]);
-    if (counts[ROLE_CONTROL] == 0 && counts[ROLE_LOAD] == 0)
+    if (counts[ROLE_CONTROL] == 0 && counts[ROLE_LOAD] == 0 && counts[ROLE_COLD] == 0)
         return keyfile_fault(
             whole->file, line, whole->fault,
             "oven '%s' has no channel of role control or load: expected one of role control, or at "

@@ -8,7 +8,7 @@
 
 #include "judge_private.h"
 
-enum { MS_PER_HOUR = 3600000, POINTS_SPARE = 8 };
+enum { POINTS_SPARE = 8 };
 
 int heat_open(struct judge *judge, struct heat *heat, size_t operation_index) {
     heat->operation = &judge->plan->operations[operation_index];
@@ -81,8 +81,8 @@ static bool take_slope(const struct ramp *ramp, int64_t *slope_mc_per_h) {
 
     if (ramp->count < JUDGE_LEAST_READINGS || below <= 0)
         return false;
-    *slope_mc_per_h =
-        (int64_t)((double)(n * ramp->sum_tv - (judge_wide)ramp->sum_t * ramp->sum_v) / (double)below * MS_PER_HOUR);
+    *slope_mc_per_h = (int64_t)((double)(n * ramp->sum_tv - (judge_wide)ramp->sum_t * ramp->sum_v) / (double)below *
+                                JUDGE_MS_PER_HOUR);
     return true;
 }
 
@@ -116,7 +116,7 @@ static bool gap_matters(const struct heat *heat, int64_t before_mc, int64_t afte
 
 void heat_feed(struct judge *judge, struct heat *heat, size_t load, const struct reading *reading) {
     struct ramp *ramp = &heat->ramps[load];
-    const struct track *track = &judge->loads[load];
+    const struct track *track = &judge->main->tracks[load];
     const struct plan_operation *operation = heat->operation;
 
     if (reading->quality != QUALITY_GOOD || track->has_crossed) // the soak has begun for this channel
@@ -147,7 +147,7 @@ void heat_verdict(const struct judge *judge, const struct heat *heat, struct ver
     bool all_passed = true, all_judged = true;
 
     for (size_t i = 0; i < judge->load_count; i++) {
-        all_passed &= heat->ramps[i].passed || judge->loads[i].has_crossed;
+        all_passed &= heat->ramps[i].passed || judge->main->tracks[i].has_crossed;
         all_judged &= heat->ramps[i].judged;
     }
     verdict->reason = REASON_NONE;

@@ -9,8 +9,8 @@
 /* The words in which a fitting is stored. They are part of the file's format: what sheets say may change, these
  * may not. */
 static const char *const role_words[ROLE_COUNT] = {
-    [ROLE_CONTROL] = "control", [ROLE_LOAD] = "load",       [ROLE_SETPOINT] = "setpoint",
-    [ROLE_OUTPUT] = "output",   [ROLE_AMBIENT] = "ambient",
+    [ROLE_CONTROL] = "control", [ROLE_LOAD] = "load",     [ROLE_SETPOINT] = "setpoint", [ROLE_OUTPUT] = "output",
+    [ROLE_AMBIENT] = "ambient", [ROLE_QUENCH] = "quench", [ROLE_COLD] = "cold",
 };
 static const char *const wire_words[WIRE_KIND_COUNT] = {
     [WIRE_MODBUS_RTU] = "modbus-rtu",
@@ -185,6 +185,7 @@ static void put_fitting(struct query *query, int64_t channel_id, const struct co
     put_word(query, role_words, COUNT_OF(role_words), channel->role);
     query_put_int(query, channel->interval_ms);
     query_put_int(query, config->ovens[channel->oven].heats_at_most_mc_per_h);
+    query_put_int(query, channel->uncertainty_mc);
     query_put_text(query, instrument);
     put_word(query, wire_words, COUNT_OF(wire_words), fitting->wire);
     query_put_int(query, fitting->function);
@@ -312,6 +313,7 @@ enum fitting_column {
     COLUMN_ROLE,
     COLUMN_INTERVAL_MS,
     COLUMN_HEATS_AT_MOST,
+    COLUMN_UNCERTAINTY,
     COLUMN_INSTRUMENT,
     COLUMN_WIRE,
     COLUMN_FUNCTION,
@@ -378,6 +380,7 @@ static void get_channel(struct query *query, struct ledger_channel *channel) {
     channel->role = get_word(query, COLUMN_ROLE, role_words, COUNT_OF(role_words));
     channel->interval_ms = query_get_int(query, COLUMN_INTERVAL_MS, 1, INT64_MAX);
     channel->heats_at_most_mc_per_h = query_get_int(query, COLUMN_HEATS_AT_MOST, 0, INT64_MAX);
+    channel->uncertainty_mc = query_get_int(query, COLUMN_UNCERTAINTY, 0, INT64_MAX);
     channel->instrument = query_get_text(query, COLUMN_INSTRUMENT);
     get_fitting(query, &channel->fitting);
     channel->sensor_identity = query_get_text(query, COLUMN_SENSOR_IDENTITY);

@@ -152,7 +152,8 @@ void channel_decode_decimal(const struct channel_fitting *fitting, const struct 
 const char *channel_role_name(enum channel_role role) {
     static const char *const names[ROLE_COUNT] = {
         [ROLE_CONTROL] = "control", [ROLE_LOAD] = "load",       [ROLE_SETPOINT] = "setpoint",
-        [ROLE_OUTPUT] = "output",   [ROLE_AMBIENT] = "ambient",
+        [ROLE_OUTPUT] = "output",   [ROLE_AMBIENT] = "ambient", [ROLE_QUENCH] = "quench",
+        [ROLE_COLD] = "cold",
     };
 
     return (unsigned)role < ROLE_COUNT ? names[role] : "unknown role";

@@ -89,7 +89,7 @@ static bool read_value(const struct wire_exchange *exchange, const struct channe
                        struct reading *reading) {
     uint16_t registers[MODBUS_MOST_REGISTERS];
 
-    modbus_read_registers(&exchange->reply, registers);
+    modbus_copy_registers(&exchange->reply, registers);
     channel_decode(fitting, registers + (fitting->first_register - exchange->request.first), reading);
     return true;
 }

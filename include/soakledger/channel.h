@@ -21,8 +21,10 @@ enum channel_role {
     ROLE_SETPOINT, // what the controller is asked to hold
     ROLE_OUTPUT,   // heating output, per cent
     ROLE_AMBIENT,
+    ROLE_QUENCH, // in or on the part, or in the medium, where it is quenched
+    ROLE_COLD,   // the air of a cold place
 };
-enum { ROLE_COUNT = 5 };
+enum { ROLE_COUNT = 7 };
 
 enum encoding { ENCODING_INT16, ENCODING_UINT16, ENCODING_INT32, ENCODING_UINT32, ENCODING_FLOAT32 };
 enum word_order { WORD_HIGH_FIRST, WORD_LOW_FIRST }; // which register of a 32-bit value holds the high half
@@ -76,7 +78,8 @@ void channel_decode(const struct channel_fitting *fitting, const uint16_t *regis
 void channel_decode_decimal(const struct channel_fitting *fitting, const struct channel_decimal *decimal,
                             struct reading *reading);
 
-/* "control", "load", "setpoint", "output", "ambient": the words of configuration, ledger and sheets. */
+/* "control", "load", "setpoint", "output", "ambient", "quench", "cold": the words of configuration, ledger and
+ * sheets. */
 const char *channel_role_name(enum channel_role role);
 const char *channel_encoding_name(enum encoding encoding); // "int16", "uint16", "int32", "uint32", "float32"
 /* "modbus-rtu", "modbus-ascii", "polled-text", "free-text" */

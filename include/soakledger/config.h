@@ -57,6 +57,7 @@ struct config_oven {
     int64_t lead_ms;                // how much before the beginning is kept at full rate
     int64_t idle_interval_ms;       // between stored readings while no run is on
     int64_t heats_at_most_mc_per_h; // nothing in this oven can warm faster
+    bool is_cold;                   // a freezer or cryogenic box: every temperature of run detection is turned over
 };
 
 #define CONFIG_NO_SENSOR SIZE_MAX
@@ -66,7 +67,8 @@ struct config_channel {
     size_t instrument;
     size_t sensor; // CONFIG_NO_SENSOR if none is named
     enum channel_role role;
-    int64_t interval_ms; // 100 ms .. 1 h
+    int64_t interval_ms;    // 20 ms .. 1 h
+    int64_t uncertainty_mc; // expanded (k = 2), sensor, instrument and calibration together; 0: not stated
     struct channel_fitting fitting;
 };
 

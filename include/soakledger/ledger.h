@@ -11,9 +11,10 @@
  * refuses it everything else. READ changes nothing at all. BOOKKEEP and READ never create a file (EX_NOINPUT)
  * and refuse one whose schema is newer or that is no ledger (EX_DATAERR).
  *
- * Functions return 0 or a positive id, or -1 / NULL with a fault (EX_IOERR for the disk, EX_DATAERR for content)
- * unless said otherwise. Strings in records are owned by the record and released by its free function; strings
- * given are copied. Times are ledger timeline ms.
+ * Functions return 0 or a positive id, or -1 / NULL with a fault (EX_IOERR for the disk, EX_DATAERR for content,
+ * EX_NOINPUT for an id that is not there, EX_NOPERM for what the mode or the system forbids, EX_TEMPFAIL if
+ * another program kept the file locked) unless said otherwise. Strings in records are owned by the record and
+ * released by its free function; strings given are copied. Times are ledger timeline ms.
  */
 #ifndef SOAKLEDGER_LEDGER_H
 #define SOAKLEDGER_LEDGER_H
@@ -75,7 +76,8 @@ struct ledger_channel {
     enum channel_role role;
     int64_t interval_ms;
     int64_t heats_at_most_mc_per_h;
-    char *instrument; // name, and in words where it is: "kiln, line bench, address 1"
+    int64_t uncertainty_mc; // expanded, k = 2; 0: not stated
+    char *instrument;       // name, and in words where it is: "kiln, line bench, address 1"
     struct channel_fitting fitting;
     char *sensor_identity, *sensor_type, *sensor_tolerance; // "" if none
     int64_t sensor_fitted_ms;                               // 0 if not known
@@ -85,7 +87,8 @@ struct ledger_channel {
 /* Oven's id by name; 0 if there is none. */
 int64_t ledger_find_oven(struct ledger *ledger, const char *name, struct fault *fault);
 char *ledger_oven_name(struct ledger *ledger, int64_t oven_id, struct fault *fault); // caller frees
-/* All channels of the oven that had a fitting in force at `t_ms`, by id. NULL only on a fault; count may be 0. */
+/* All channels of the oven that had a fitting in force at `t_ms`, by id: those of the session that had begun last.
+ * NULL only on a fault; count may be 0. */
 struct ledger_channel *ledger_list_channels(struct ledger *ledger, int64_t oven_id, int64_t t_ms, size_t *count,
                                             struct fault *fault);
 void ledger_free_channels(struct ledger_channel *channels, size_t count);
