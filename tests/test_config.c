@@ -446,7 +446,7 @@ static const struct refusal {
     {BASE "[channel p.c]\n", "FILE:9: [channel p.c]: no such oven: expected a section [oven p]"},
     {BASE "[channel o.c]\n", "FILE:9: [channel o.c] has no role"},
     {BASE "[channel o.c]\nrole = charge\n",
-     "FILE:10: role: 'charge': expected control, load, setpoint, output or "},
+     "FILE:10: role: 'charge': expected control, load, setpoint, output, "},
     {BASE "[channel o.c]\nrole = load\n", "FILE:9: [channel o.c] has no instrument"},
     {BASE "[channel o.c]\nrole = load\ninstrument = j\n", "FILE:11: instrument: 'j' is not described"},
     {BASE "[channel o.c]\nrole = load\ninstrument = i\n", "FILE:9: [channel o.c] has no function"},
