@@ -2,20 +2,12 @@
 /* How much of a wire's time the daemon uses: more is asked of one line than it can carry, and the polls that came
  * back good are counted in the ledger. */
 #include <stdlib.h>
-#include <time.h>
 
 #include "figure.h"
 #include "plant.h"
 
-enum { INSTRUMENTS = 30, REGISTERS = 4, INTERVAL_MS = 100, MS_PER_S = 1000, NS_PER_MS = 1000000 };
+enum { INSTRUMENTS = 30, REGISTERS = 4, INTERVAL_MS = 100, MS_PER_S = 1000 };
 static const double SETTLE_S = 12, WINDOW_S = 5, COMMITTED_S = 1, WANTED_SHARE = 95, US_PER_S = 1e6;
-
-static int64_t wall_ms(void) {
-    struct timespec now;
-
-    clock_gettime(CLOCK_REALTIME, &now);
-    return (int64_t)now.tv_sec * MS_PER_S + now.tv_nsec / NS_PER_MS;
-}
 
 static double count_polls(const struct plant *plant, const char *condition, int64_t from_ms, int64_t to_ms) {
     char sql[PLANT_PATH_BYTES];
@@ -37,7 +29,7 @@ static bool measure(int speed_baud) {
     plant_open(&plant, &shape);
     plant_sleep_s(SETTLE_S); // until a run is on, so that every reading is stored
     for (int round = 0; round <= FIGURE_ROUNDS; round++) {
-        from_ms[round] = wall_ms();
+        from_ms[round] = plant_wall_ms();
         plant_sleep_s(round < FIGURE_ROUNDS ? WINDOW_S : COMMITTED_S);
     }
     late_us = far_late_us(plant.far);

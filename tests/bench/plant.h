@@ -45,5 +45,7 @@ double plant_resident_mib(const struct plant *plant); // at most, since its star
 double plant_ask(const char *ledger, const char *sql);
 
 void plant_sleep_s(double seconds);
+/* Now, as the ledger's timeline has it as long as nobody puts the wall clock. */
+int64_t plant_wall_ms(void);
 
 #endif
