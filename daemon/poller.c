@@ -167,7 +167,7 @@ static void push_reading(struct poller *poller, size_t channel, struct reading *
 void poller_push_values(struct poller *poller, const struct poller_block *block, const struct modbus_reply *reply) {
     uint16_t registers[MODBUS_MOST_REGISTERS];
 
-    modbus_read_registers(reply, registers);
+    modbus_copy_registers(reply, registers);
     for (size_t i = block->begin; i < block->end; i++) {
         const struct channel_fitting *fitting = &poller->config->channels[poller->order[i]].fitting;
         struct reading reading = {0};

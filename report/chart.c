@@ -12,12 +12,13 @@
 #include "soakledger/words.h"
 
 enum {
-    S_MS = 1000,
-    MIN_MS = 60 * S_MS,
-    H_MS = 60 * MIN_MS,
     CELSIUS_MC = 1000,
     LOAD_PENS = 6,
 };
+
+#define S_MS   INT64_C(1000)
+#define MIN_MS (60 * S_MS)
+#define H_MS   (60 * MIN_MS)
 
 static const float GUTTER_LEFT = 36, GUTTER_RIGHT = 92, GUTTER_BOTTOM = 33;
 static const float AXIS_TEXT = 6.5F, CLOCK_ROW = 17, TICK = 3;
@@ -25,6 +26,7 @@ static const float TIME_TICKS_APART = 46, TEMPERATURE_TICKS_APART = 20;
 static const float GAP_LEAST_WIDTH = 2, HATCH_SPACING = 3;
 // A point closer to the last one drawn than this cannot be seen.
 static const float VISIBLE = 0.15F;
+static const float THINNER = 0.45F;
 
 struct chart *chart_open(int64_t from_ms, int64_t to_ms, const struct chart_curve *curves, size_t count,
                          struct fault *fault) {
@@ -176,6 +178,7 @@ static void chart_find_range(struct chart_plot *plot) {
     step = chart_temperature_step(plot, high - low + 1);
     low = chart_floor(low, step);
     high = chart_floor(high + step - 1 + step / 4, step); // some air above the highest point
+    plot->step = step;
     plot->low_mc = chart_from_unit(dressing->unit, low);
     plot->high_mc = chart_from_unit(dressing->unit, high);
     if (plot->high_mc <= plot->low_mc)
@@ -189,7 +192,7 @@ static void chart_draw_temperatures(struct chart_plot *plot) {
     const struct page_type type = {PAGE_REGULAR, AXIS_TEXT, INK_TEXT}, strong = {PAGE_BOLD, AXIS_TEXT, INK_TEXT};
     const enum temperature_unit unit = plot->dressing->unit;
     const int64_t low = chart_to_unit(unit, plot->low_mc), high = chart_to_unit(unit, plot->high_mc);
-    const int64_t step = chart_temperature_step(plot, high - low);
+    const int64_t step = plot->step;
 
     for (int64_t value = chart_floor(low + step - 1, step); value <= high; value += step) {
         const float y = chart_y(plot, chart_from_unit(unit, value));
@@ -236,7 +239,7 @@ static void chart_draw_clock(struct chart_plot *plot, int64_t step) {
     enum { DATE_AT = 5, DATE_LENGTH = 5 }; // "MM-DD" within "YYYY-MM-DD hh:mm:ss"
     const struct page_pen axis = {INK_QUIET, 0.5F, {0}};
     const struct page_type type = {PAGE_REGULAR, AXIS_TEXT, INK_QUIET};
-    const int64_t shift = (int64_t)plot->dressing->utc_offset_min * MIN_MS;
+    const int64_t shift = plot->dressing->utc_offset_min * MIN_MS;
     const float y = plot->area.bottom + CLOCK_ROW;
     char text[QUANTITY_TEXT_BYTES], offset[QUANTITY_TEXT_BYTES];
 
@@ -246,7 +249,7 @@ static void chart_draw_clock(struct chart_plot *plot, int64_t step) {
         const float x = chart_x(plot, t);
 
         page_line(plot->page, &axis, x, y, x, y + TICK);
-        if ((t + shift) % (24LL * H_MS) == 0) { // a new day begins: its date says more than 00:00
+        if ((t + shift) % (24 * H_MS) == 0) { // a new day begins: its date says more than 00:00
             quantity_format_time(t, plot->dressing->utc_offset_min, text);
             page_text_part(plot->page, x, y + TICK + AXIS_TEXT, PAGE_CENTRE, &type, text + DATE_AT, DATE_LENGTH);
         } else {
@@ -311,6 +314,7 @@ struct page_pen chart_pen(const struct chart *chart, size_t curve) {
         {{0.50F, 0.38F, 0.00F}, 1.6F, {3, 1}}, {{0.25F, 0.25F, 0.28F}, 1.6F, {10, 3}},
     };
     const struct page_pen control = {INK_TEXT, 0.9F, {0}}, setpoint = {INK_QUIET, 0.75F, {1, 2}};
+    struct page_pen pen;
     size_t before = 0;
 
     if (chart->curves[curve].role == ROLE_SETPOINT)
@@ -320,7 +324,10 @@ struct page_pen chart_pen(const struct chart *chart, size_t curve) {
     for (size_t i = 0; i < curve; i++)
         if (chart->curves[i].role == chart->curves[curve].role)
             before++;
-    return loads[before % LOAD_PENS];
+    pen = loads[before % LOAD_PENS];
+    if (before / LOAD_PENS % 2 != 0) // the same dashes once more, clearly thinner
+        pen.width *= THINNER;
+    return pen;
 }
 
 static void chart_draw_curve(struct chart_plot *plot, size_t curve) {

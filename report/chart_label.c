@@ -10,7 +10,15 @@
 #include "soakledger/ink.h"
 #include "soakledger/words.h"
 
-enum { MOST_MARKS = 64, MOST_NAMES = 32, SOAK_LABELS = 3, MARK_LINES_MOST = 24, NAME_BYTES = 256 };
+enum {
+    MOST_MARKS = 64,
+    MOST_NAMES = 32,
+    SOAK_LABELS = 3,
+    MARK_LINES_MOST = 24,
+    NAME_BYTES = 256,
+    HATCHED = 5,
+    TOLERABLE = 4
+};
 
 static const float MARK_LANE = 19, MARK_RADIUS = 5.5F, MARK_TEXT = 6, MARK_APART = 1.5F;
 static const float SOAK_LANE = 22, SOAK_TEXT = 6.5F, SOAK_APART = 10, ARROW = 4;
@@ -245,7 +253,8 @@ static size_t chart_count_covered(const struct chart_plot *plot, struct page_fra
         for (size_t k = 0; k < plot->chart->envelopes[i].gap_count; k++) {
             const struct envelope_gap *gap = &plot->chart->envelopes[i].gaps[k];
 
-            covered += chart_x(plot, gap->to_ms) >= frame.left && chart_x(plot, gap->from_ms) <= frame.right;
+            covered +=
+                chart_x(plot, gap->to_ms) >= frame.left && chart_x(plot, gap->from_ms) <= frame.right ? HATCHED : 0;
         }
     for (size_t i = 0; i < plot->dressing->mark_count; i++) {
         const float x = chart_x(plot, plot->dressing->marks[i].t_ms);
@@ -255,7 +264,8 @@ static size_t chart_count_covered(const struct chart_plot *plot, struct page_fra
     return covered;
 }
 
-/* Looks along both edges of the band, outside and inside, for the place where the label covers least. */
+/* Looks along both edges of the band, outside and inside, for the place where the label covers least. A hairline of
+ * a mark or two behind it does no harm; a curve or a hatched gap would. */
 void chart_draw_band_label(struct chart_plot *plot) {
     enum { PLACES = 12, ROWS = 4 };
     const struct page_type type = {PAGE_BOLD, SOAK_TEXT, INK_BAND_EDGE};
@@ -281,7 +291,10 @@ void chart_draw_band_label(struct chart_plot *plot) {
                 best = frame;
             }
         }
-    page_text(plot->page, best.left, best.bottom - 3, PAGE_LEFT, &type, plot->dressing->band_text);
+    if (least <= TOLERABLE)
+        page_text(plot->page, best.left, best.bottom - 3, PAGE_LEFT, &type, plot->dressing->band_text);
+    else // no free place: above the plot, where no curve comes
+        page_text(plot->page, plot->labels_right, plot->area.top - 3, PAGE_RIGHT, &type, plot->dressing->band_text);
 }
 
 static float chart_last_y(const struct chart_plot *plot, size_t curve, bool *any) {

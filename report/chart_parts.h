@@ -21,6 +21,7 @@ struct chart_plot {
     float lanes_top;        // the lanes of labels lie between this and area.top
     float labels_right;     // names of curves lie between area.right and this
     int64_t low_mc, high_mc;
+    int64_t step; // between ticks, thousandths of the unit; both ends lie on ticks
     bool has_gaps;
 };
 

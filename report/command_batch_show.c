@@ -51,7 +51,7 @@ static void command_show_visit(const struct command *command, const struct asses
                  run->run.ended_ms == 0 ? ", still on" : "");
         command_print(command->out, 2, line);
     }
-    if (visit->run_count > 1)
+    if (run != NULL && visit->run_count > 1)
         fprintf(command->out, "%zu runs were claimed for it; run %lld decides\n", visit->run_count,
                 (long long)run->run.run_id);
     command_print_row(command->out, WIDTHS, head, COLUMNS);

@@ -40,8 +40,7 @@ static struct keep *keep_name(const char *path) {
         keep_free(keep);
         return NULL;
     }
-    strcpy(keep->written, path);
-    strcat(keep->written, SUFFIX);
+    snprintf(keep->written, strlen(path) + sizeof SUFFIX, "%s%s", path, SUFFIX);
     return keep;
 }
 

@@ -4,8 +4,8 @@
 #include <string.h>
 
 #include "command.h"
-#include "soakledger/words.h"
 #include "soakledger/version.h"
+#include "soakledger/words.h"
 
 static const char DEFAULT_CONFIG[] = "/etc/soakledger/soakledger.conf";
 

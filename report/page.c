@@ -9,8 +9,8 @@
 #include <string.h>
 #include <time.h>
 
-#include "soakledger/words.h"
 #include "soakledger/version.h"
+#include "soakledger/words.h"
 
 #define FONT_FOLDER "/usr/share/fonts/truetype/dejavu/"
 
@@ -332,9 +332,11 @@ void page_hatch(struct page_document *document, const struct page_pen *pen, stru
                 float spacing) {
     const float height = frame.bottom - frame.top;
     // Lines rise to the right at 45 degrees; anchoring them to the page lets neighbouring frames line up.
-    const float first = floorf(frame.left / spacing) * spacing - ceilf(height / spacing) * spacing;
+    const int first = (int)floorf(frame.left / spacing) - (int)ceilf(height / spacing);
+    const int last = (int)ceilf(frame.right / spacing);
 
-    for (float foot = first; foot < frame.right; foot += spacing) {
+    for (int i = first; i <= last; i++) {
+        const float foot = (float)i * spacing;
         const float from = fmaxf(foot, frame.left), to = fminf(foot + height, frame.right);
 
         if (from < to)

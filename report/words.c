@@ -224,7 +224,7 @@ char *words_offset(int offset_min, char *out) {
 
 char *words_elapsed(int64_t duration_ms, char *out) {
     const int64_t size = (duration_ms < 0 ? -duration_ms : duration_ms) / MS_PER_S;
-    const long long hours = size / (S_PER_MIN * MIN_PER_H), minutes = size / S_PER_MIN % MIN_PER_H;
+    const long long hours = size / S_PER_MIN / MIN_PER_H, minutes = size / S_PER_MIN % MIN_PER_H;
 
     snprintf(out, QUANTITY_TEXT_BYTES, "%s%lld:%02lld", duration_ms < 0 ? "-" : "", hours, minutes);
     if (size % S_PER_MIN != 0)

@@ -16,7 +16,11 @@
 #include "support/ledger_fixture.h"
 #include "support/paper.h"
 
-enum { S = 1000, MIN = 60 * S, H = 60 * MIN, HARDENING = 0, TEMPERING = 1, MOST_BYTES = 400000 };
+#define S   INT64_C(1000)
+#define MIN (60 * S)
+#define H   (60 * MIN)
+
+enum { HARDENING = 0, TEMPERING = 1, MOST_BYTES = 400000 };
 
 static const char SHOP[] = "name = Toolroom, plane irons and chisels\naddress = Bench 3\nutc_offset = +01:00\n";
 
@@ -80,7 +84,7 @@ static void tempered_after(const struct fixture_run *before, struct fixture_run 
 
 /* Makes the certificate and gives its path, in the fixture's folder. */
 static const char *make(struct ledger_fixture *fixture, int64_t batch_id, int64_t number, enum outcome *outcome) {
-    const struct certificate_issue issue = {batch_id, number, 2, FIXTURE_START_MS + 20 * (int64_t)H};
+    const struct certificate_issue issue = {batch_id, number, 2, FIXTURE_START_MS + 20 * H};
     static char path[FIXTURE_PATH_BYTES + 16];
     unsigned char *bytes = NULL;
     struct fault fault = {0, ""};
@@ -268,6 +272,14 @@ static void lets_the_latest_run_that_reached_the_band_decide(void **state) {
     assert_int_equal(paper_count(text, "broken off before the band was reached"), 2);
     assert_true(paper_has(text, "decides"));
     free(text);
+    last.begun_ms =
+        fixture_end_ms(&cold) + H; // a second one that reached it: the latest counts, for better or worse
+    last.level_ms = 11 * MIN;
+    record_for(fixture, &last, batch_id, 0);
+    text = paper_flat(make(fixture, batch_id, 1, &outcome));
+    assert_int_equal(outcome, OUTCOME_NOT_MET);
+    assert_true(paper_has(text, "an earlier attempt"));
+    free(text);
 }
 
 static void lets_the_latest_decide_if_none_reached_it(void **state) {
@@ -317,7 +329,7 @@ static void wraps_long_names_of_any_script(void **state) {
     memset(customer, 'M', sizeof customer - 1);
     customer[sizeof customer - 1] = '\0';
     for (int i = 0; i < 60; i++)
-        strcat(note, "Hobelmesserhärterei Łódź Ωμέγα; ");
+        snprintf(note + strlen(note), sizeof note - strlen(note), "Hobelmesserhärterei Łódź Ωμέγα; ");
     batch_id = fixture_open_batch(fixture, HARDENING, FIXTURE_PLAN_HARDEN, customer, note);
     record_for(fixture, &HARDENED, batch_id, 0);
     path = make(fixture, batch_id, 1, &outcome);
@@ -337,7 +349,7 @@ static void prints_the_plan_word_for_word(void **state) {
     text = paper_text(make(fixture, batch_id, 1, &outcome));
     ledger_sha256(FIXTURE_PLAN, strlen(FIXTURE_PLAN), sha256);
     assert_true(paper_has(text, sha256));
-    strcpy(plan, FIXTURE_PLAN);
+    snprintf(plan, sizeof plan, "%s", FIXTURE_PLAN);
     for (char *line = strsep(&from, "\n"); line != NULL; line = strsep(&from, "\n"))
         assert_true(paper_has(text, line));
     free(text);
@@ -386,6 +398,37 @@ static void lists_clock_steps_and_stops_within_the_runs(void **state) {
     assert_true(paper_has(text, "went on after 1 min 30 s without recording: same boot"));
     assert_int_equal(paper_count(text, "elsewhere"), 0);
     free(text);
+}
+
+/* A gap is noticed only after three intervals, but is about its beginning: here another finding is made in between.
+ */
+static void lists_findings_by_the_moment_they_are_about(void **state) {
+    struct ledger_fixture *fixture = *state;
+    struct fixture_run shape = HARDENED;
+    const int64_t batch_id = open_batch(fixture, HARDENING, FIXTURE_PLAN_HARDEN);
+    const int64_t at_ms = (fixture_level_ms(&shape) - shape.begun_ms) / S * S + 5 * MIN;
+    const struct assess_run *run;
+    struct assess_batch *assessed;
+    struct fault fault;
+    size_t gap = SIZE_MAX, overshoot = SIZE_MAX;
+
+    shape.gap_from_ms = at_ms;
+    shape.gap_ms = MIN;
+    shape.back_spike_at_ms = at_ms + S;
+    shape.spike_mc = 819400;
+    record_for(fixture, &shape, batch_id, 0);
+    assessed = assess_batch(fixture->ledger, batch_id, NULL, &fault);
+    assert_non_null(assessed);
+    run = &assessed->visits[0].runs[0];
+    for (size_t i = 0; i < run->finding_count; i++) {
+        if (run->findings[i].kind == FINDING_GAP_BEGUN)
+            gap = i;
+        if (run->findings[i].kind == FINDING_OVERSHOOT)
+            overshoot = i;
+        assert_true(i == 0 || run->findings[i].t_ms >= run->findings[i - 1].t_ms);
+    }
+    assert_true(gap < overshoot && overshoot != SIZE_MAX);
+    assess_free(assessed);
 }
 
 struct kept {
@@ -540,6 +583,7 @@ int main(void) {
         WITH_SHOP(prints_the_plan_word_for_word),
         WITH_SHOP(says_that_the_charge_was_not_measured),
         WITH_SHOP(lists_clock_steps_and_stops_within_the_runs),
+        WITH_SHOP(lists_findings_by_the_moment_they_are_about),
         WITH_SHOP(compares_with_what_was_found_live),
         WITH_SHOP(numbers_findings_alike_in_list_and_curve),
         cmocka_unit_test(prints_fahrenheit_on_letter_paper),

@@ -15,7 +15,11 @@
 #include "soakledger/envelope.h"
 #include "support/paper.h"
 
-enum { S = 1000, MIN = 60 * S, H = 60 * MIN, LONG_RUN_S = 72 * 3600 };
+#define S   INT64_C(1000)
+#define MIN (60 * S)
+#define H   (60 * MIN)
+
+enum { LONG_RUN_S = 72 * 3600 };
 #define BEGUN INT64_C(1794812400000)
 
 struct shop {
@@ -26,11 +30,11 @@ struct shop {
 static int begin(void **state) {
     struct shop *shop = calloc(1, sizeof *shop);
 
-    strcpy(shop->folder, "/tmp/soakledger-chart-XXXXXX");
+    *state = shop;
+    snprintf(shop->folder, sizeof shop->folder, "/tmp/soakledger-chart-XXXXXX");
     if (mkdtemp(shop->folder) == NULL)
         return -1;
     snprintf(shop->path, sizeof shop->path, "%s/chart.pdf", shop->folder);
-    *state = shop;
     return 0;
 }
 
@@ -62,7 +66,7 @@ static void feed(struct chart *chart, int64_t channel_id, int64_t t_ms, int64_t 
 static void keeps_a_peak_of_one_reading_in_three_days(void **state) {
     (void)state;
     for (int at = 1; at < LONG_RUN_S; at += 25999) { // anywhere within a column, and at its ends
-        struct chart *chart = open_one((int64_t)LONG_RUN_S * S);
+        struct chart *chart = open_one(LONG_RUN_S * S);
         int64_t low, high;
 
         for (int64_t s = 0; s <= LONG_RUN_S; s += 1)
@@ -180,7 +184,7 @@ static void never_lets_labels_overlap_or_leave(void **state) {
 }
 
 static void gives_every_curve_a_stroke_of_its_own(void **state) {
-    enum { CURVES = 8 };
+    enum { CURVES = 14 };
     struct chart_curve curves[CURVES];
     struct fault fault;
     struct chart *chart;
@@ -249,7 +253,7 @@ static void draws_a_peak_of_one_reading(void **state) {
 
     dressing.soak_begun_ms = dressing.soak_ended_ms = 0;
     for (int with = 0; with < 2; with++) {
-        struct chart *chart = open_one((int64_t)LONG_RUN_S * S);
+        struct chart *chart = open_one(LONG_RUN_S * S);
         unsigned char *dots;
 
         for (int64_t s = 0; s <= LONG_RUN_S; s++)
@@ -322,7 +326,7 @@ static void keeps_its_labels_apart_and_on_the_page(void **state) {
                                          : i == 1 ? ROLE_SETPOINT
                                                   : ROLE_LOAD,
                                          S};
-    for (int i = 0; i < MARKS; i++)
+    for (int64_t i = 0; i < MARKS; i++)
         marks[i] = (struct chart_mark){BEGUN + 99 * MIN + (i < 30 ? i * S : i * 2 * MIN), (size_t)i + 1};
     dressing.marks = marks;
     dressing.mark_count = MARKS;
@@ -330,7 +334,7 @@ static void keeps_its_labels_apart_and_on_the_page(void **state) {
         chart =
             chart_open(BEGUN + (zoom ? 98 * MIN : 0), BEGUN + (zoom ? 103 * MIN : 4 * H), curves, CURVES, &fault);
         assert_non_null(chart);
-        for (int64_t s = 0; s <= 4 * 3600; s++)
+        for (int64_t s = 0; s <= 4 * H / S; s++)
             for (int i = 0; i < CURVES; i++)
                 feed(chart, i + 1, s * S,
                      s < 6000   ? 20000 + s * 130

@@ -14,7 +14,11 @@
 #include "support/ledger_fixture.h"
 #include "support/paper.h"
 
-enum { S = 1000, MIN = 60 * S, H = 60 * MIN, COLUMNS = 80, SCREEN_LINES = 24 };
+#define S   INT64_C(1000)
+#define MIN (60 * S)
+#define H   (60 * MIN)
+
+enum { COLUMNS = 80, SCREEN_LINES = 24 };
 
 static const char SHOP[] = "name = Toolroom\nutc_offset = +01:00\n";
 

@@ -382,15 +382,19 @@ static void test_cursor_sees_one_moment(void **state) {
     struct reading reading;
     int count = 0;
 
+    assert_int_equal(ledger_begin(bench->ledger, &bench->fault), 0);
     for (int i = 0; i < 1000; i++) {
         bench_add_reading(bench, bench->channels[1], t0 + i, i, QUALITY_GOOD);
     }
+    assert_int_equal(ledger_commit(bench->ledger, &bench->fault), 0);
     cursor = ledger_open_cursor(reader, bench->channels, BENCH_CHANNELS, t0, INT64_MAX, &bench->fault);
     assert_non_null(cursor);
+    assert_int_equal(ledger_begin(bench->ledger, &bench->fault), 0);
     for (int i = 0; i < 1000; i++) {
         bench_add_reading(bench, bench->channels[1], t0 + 1000 + i, i, QUALITY_GOOD);
         bench_add_reading(bench, bench->channels[0], t0 + 1000 + i, i, QUALITY_GOOD);
     }
+    assert_int_equal(ledger_commit(bench->ledger, &bench->fault), 0);
     while (ledger_next_reading(cursor, &reading, &bench->fault) == 1) {
         count++;
     }

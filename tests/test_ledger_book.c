@@ -8,7 +8,6 @@
 #include <cmocka.h>
 
 #include <stdlib.h>
-#include <string.h>
 
 #include "support/bench_ledger.h"
 
@@ -22,15 +21,6 @@ static int64_t add_run(struct bench *bench, size_t oven, int64_t begun_ms, int64
         fail_msg("%s", bench->fault.text);
     }
     return run_id;
-}
-
-static void assert_refused(struct bench *bench, int64_t result, int status, const char *words) {
-    assert_int_equal(result, -1);
-    assert_int_equal(bench->fault.status, status);
-    if (strstr(bench->fault.text, words) == NULL) {
-        fail_msg("'%s' does not say '%s'", bench->fault.text, words);
-    }
-    assert_memory_equal(bench->fault.text, bench->path, strlen(bench->path));
 }
 
 static void test_run_from_begin_to_end(void **state) {
@@ -50,13 +40,13 @@ static void test_run_from_begin_to_end(void **state) {
     assert_int_equal(run.ended_ms, 0);
     assert_int_equal(run.end, RUN_END_OPEN);
     assert_int_equal(run.batch_id, 0);
-    assert_refused(bench, ledger_open_run(ledger, bench->ovens[0], t0 + 1, fault), EX_DATAERR,
-                   "has a run on already");
-    assert_refused(bench, ledger_end_run(ledger, run_id, t0 - 1, RUN_END_COLD, fault), EX_DATAERR, "CHECK");
-    assert_refused(bench, ledger_end_run(ledger, run_id, t0 + 9, RUN_END_OPEN, fault), EX_DATAERR, "CHECK");
+    bench_assert_fault(bench, ledger_open_run(ledger, bench->ovens[0], t0 + 1, fault), EX_DATAERR,
+                       "has a run on already");
+    bench_assert_fault(bench, ledger_end_run(ledger, run_id, t0 - 1, RUN_END_COLD, fault), EX_DATAERR, "CHECK");
+    bench_assert_fault(bench, ledger_end_run(ledger, run_id, t0 + 9, RUN_END_OPEN, fault), EX_DATAERR, "CHECK");
     assert_int_equal(ledger_end_run(ledger, run_id, t0 + 9, RUN_END_COLD, fault), 0);
-    assert_refused(bench, ledger_end_run(ledger, run_id, t0 + 10, RUN_END_COLD, fault), EX_DATAERR,
-                   "only ends, once");
+    bench_assert_fault(bench, ledger_end_run(ledger, run_id, t0 + 10, RUN_END_COLD, fault), EX_DATAERR,
+                       "only ends, once");
     assert_int_equal(ledger_read_run(ledger, run_id, &run, fault), 1);
     assert_int_equal(run.ended_ms, t0 + 9);
     assert_int_equal(run.end, RUN_END_COLD);
@@ -69,9 +59,10 @@ static void test_run_that_is_not_there(void **state) {
     struct ledger_run run;
 
     assert_int_equal(ledger_read_run(bench->ledger, 1, &run, &bench->fault), 0);
-    assert_refused(bench, ledger_end_run(bench->ledger, 1, t0, RUN_END_COLD, &bench->fault), EX_NOINPUT,
-                   "there is no run 1");
-    assert_refused(bench, ledger_open_run(bench->ledger, 99, t0, &bench->fault), EX_NOINPUT, "there is no oven 99");
+    bench_assert_fault(bench, ledger_end_run(bench->ledger, 1, t0, RUN_END_COLD, &bench->fault), EX_NOINPUT,
+                       "there is no run 1");
+    bench_assert_fault(bench, ledger_open_run(bench->ledger, 99, t0, &bench->fault), EX_NOINPUT,
+                       "there is no oven 99");
 }
 
 static void test_runs_in_order_of_time(void **state) {
@@ -164,13 +155,13 @@ static void test_claim_is_refused(void **state) {
     const int64_t run_id = add_run(bench, 0, t0, 0);
     const int64_t batch_id = bench_open_batch(bench, t0);
 
-    assert_refused(bench, ledger_claim_run(ledger, 77, batch_id, 0, t0, "daemon", &bench->fault), EX_NOINPUT,
-                   "there is no run 77");
-    assert_refused(bench, ledger_claim_run(ledger, run_id, 77, 0, t0, "daemon", &bench->fault), EX_NOINPUT,
-                   "there is no batch 77");
+    bench_assert_fault(bench, ledger_claim_run(ledger, 77, batch_id, 0, t0, "daemon", &bench->fault), EX_NOINPUT,
+                       "there is no run 77");
+    bench_assert_fault(bench, ledger_claim_run(ledger, run_id, 77, 0, t0, "daemon", &bench->fault), EX_NOINPUT,
+                       "there is no batch 77");
     assert_int_equal(ledger_close_batch(ledger, batch_id, t0 + 1, &bench->fault), 0);
-    assert_refused(bench, ledger_claim_run(ledger, run_id, batch_id, 0, t0, "daemon", &bench->fault), EX_DATAERR,
-                   "the batch is closed");
+    bench_assert_fault(bench, ledger_claim_run(ledger, run_id, batch_id, 0, t0, "daemon", &bench->fault),
+                       EX_DATAERR, "the batch is closed");
 }
 
 static void test_batch_is_read_back(void **state) {
@@ -212,7 +203,7 @@ static void test_batch_is_read_back(void **state) {
     ledger_free_batch(batch);
     ledger_free_batch(NULL);
     assert_null(ledger_read_batch(bench->ledger, 2, &bench->fault));
-    assert_refused(bench, -1, EX_NOINPUT, "there is no batch 2");
+    bench_assert_fault(bench, -1, EX_NOINPUT, "there is no batch 2");
 }
 
 static void test_plan_is_kept_once(void **state) {
@@ -234,7 +225,7 @@ static void test_batches_are_numbered_without_gaps(void **state) {
     assert_int_equal(ledger_begin(bench->ledger, &bench->fault), 0);
     assert_int_equal(bench_open_batch(bench, t0), 2);
     ledger_roll_back(bench->ledger);
-    assert_refused(bench, ledger_open_batch(bench->ledger, &nowhere, &bench->fault), EX_NOINPUT, "no oven 99");
+    bench_assert_fault(bench, ledger_open_batch(bench->ledger, &nowhere, &bench->fault), EX_NOINPUT, "no oven 99");
     for (int64_t number = 2; number <= 40; number++) {
         assert_int_equal(bench_open_batch(bench, t0), number);
     }
@@ -256,11 +247,12 @@ static void test_batch_closes_once(void **state) {
     const int64_t batch_id = bench_open_batch(bench, t0);
     struct ledger_batch *batch;
 
-    assert_refused(bench, ledger_close_batch(bench->ledger, 9, t0, &bench->fault), EX_NOINPUT, "no batch 9");
-    assert_refused(bench, ledger_close_batch(bench->ledger, batch_id, t0 - 1, &bench->fault), EX_DATAERR, "CHECK");
+    bench_assert_fault(bench, ledger_close_batch(bench->ledger, 9, t0, &bench->fault), EX_NOINPUT, "no batch 9");
+    bench_assert_fault(bench, ledger_close_batch(bench->ledger, batch_id, t0 - 1, &bench->fault), EX_DATAERR,
+                       "CHECK");
     assert_int_equal(ledger_close_batch(bench->ledger, batch_id, t0 + 60, &bench->fault), 0);
-    assert_refused(bench, ledger_close_batch(bench->ledger, batch_id, t0 + 61, &bench->fault), EX_DATAERR,
-                   "only closes, once");
+    bench_assert_fault(bench, ledger_close_batch(bench->ledger, batch_id, t0 + 61, &bench->fault), EX_DATAERR,
+                       "only closes, once");
     batch = ledger_read_batch(bench->ledger, batch_id, &bench->fault);
     assert_non_null(batch);
     assert_int_equal(batch->closed_ms, t0 + 60);
@@ -286,8 +278,10 @@ static void test_latest_judgement_is_found(void **state) {
     assert_int_equal(ledger_open_judgement(ledger, run_id, batch_id, 0, t0 + 9, &bench->fault), 3);
     assert_int_equal(ledger_find_judgement(ledger, run_id, batch_id, 0, &complete, &bench->fault), 3);
     assert_false(complete);
-    assert_refused(bench, ledger_open_judgement(ledger, 7, batch_id, 0, t0, &bench->fault), EX_NOINPUT, "no run 7");
-    assert_refused(bench, ledger_open_judgement(ledger, run_id, 7, 0, t0, &bench->fault), EX_NOINPUT, "no batch 7");
+    bench_assert_fault(bench, ledger_open_judgement(ledger, 7, batch_id, 0, t0, &bench->fault), EX_NOINPUT,
+                       "no run 7");
+    bench_assert_fault(bench, ledger_open_judgement(ledger, run_id, 7, 0, t0, &bench->fault), EX_NOINPUT,
+                       "no batch 7");
 }
 
 static int64_t open_judgement(struct bench *bench) {
@@ -324,10 +318,10 @@ static void test_findings_in_the_order_they_were_made(void **state) {
         assert_int_equal(listed[i].limit, findings[i].limit);
     }
     free(listed);
-    assert_refused(bench, ledger_add_finding(bench->ledger, judgement_id, &unknown, &bench->fault), EX_DATAERR,
-                   "FOREIGN KEY");
-    assert_refused(bench, ledger_add_finding(bench->ledger, 55, &findings[0], &bench->fault), EX_NOINPUT,
-                   "no judgement 55");
+    bench_assert_fault(bench, ledger_add_finding(bench->ledger, judgement_id, &unknown, &bench->fault), EX_DATAERR,
+                       "FOREIGN KEY");
+    bench_assert_fault(bench, ledger_add_finding(bench->ledger, 55, &findings[0], &bench->fault), EX_NOINPUT,
+                       "no judgement 55");
     listed = ledger_list_findings(bench->ledger, 55, &count, &bench->fault);
     assert_non_null(listed);
     assert_int_equal(count, 0);
@@ -370,14 +364,14 @@ static void test_verdicts_complete_a_judgement(void **state) {
         assert_same_verdict(&listed[i], &verdicts[i]);
     }
     free(listed);
-    assert_refused(bench, ledger_add_verdicts(bench->ledger, judgement_id, verdicts, 3, &bench->fault), EX_DATAERR,
-                   "complete: it takes no more");
-    assert_refused(bench, ledger_add_verdicts(bench->ledger, judgement_id, NULL, 0, &bench->fault), EX_DATAERR,
-                   "only completed, once");
-    assert_refused(bench, ledger_add_finding(bench->ledger, judgement_id, &late, &bench->fault), EX_DATAERR,
-                   "complete: it takes no more");
-    assert_refused(bench, ledger_add_verdicts(bench->ledger, 55, verdicts, 3, &bench->fault), EX_NOINPUT,
-                   "no judgement 55");
+    bench_assert_fault(bench, ledger_add_verdicts(bench->ledger, judgement_id, verdicts, 3, &bench->fault),
+                       EX_DATAERR, "complete: it takes no more");
+    bench_assert_fault(bench, ledger_add_verdicts(bench->ledger, judgement_id, NULL, 0, &bench->fault), EX_DATAERR,
+                       "only completed, once");
+    bench_assert_fault(bench, ledger_add_finding(bench->ledger, judgement_id, &late, &bench->fault), EX_DATAERR,
+                       "complete: it takes no more");
+    bench_assert_fault(bench, ledger_add_verdicts(bench->ledger, 55, verdicts, 3, &bench->fault), EX_NOINPUT,
+                       "no judgement 55");
 }
 
 static void test_all_verdicts_or_none(void **state) {
@@ -388,8 +382,8 @@ static void test_all_verdicts_or_none(void **state) {
         {0, (enum requirement)REQUIREMENT_COUNT, OUTCOME_MET, REASON_NONE, 1, true, 1, 1, 0, 0, 0},
     };
 
-    assert_refused(bench, ledger_add_verdicts(bench->ledger, judgement_id, verdicts, 2, &bench->fault), EX_DATAERR,
-                   "FOREIGN KEY");
+    bench_assert_fault(bench, ledger_add_verdicts(bench->ledger, judgement_id, verdicts, 2, &bench->fault),
+                       EX_DATAERR, "FOREIGN KEY");
     assert_int_equal(bench_count(bench->path, "SELECT count(*) FROM verdict"), 0);
     verdicts[1].requirement = REQUIREMENT_SPREAD;
     assert_int_equal(ledger_add_verdicts(bench->ledger, judgement_id, verdicts, 2, &bench->fault), 0);
@@ -415,11 +409,11 @@ static void test_certificates_are_numbered_without_gaps(void **state) {
     assert_int_equal(revision, 1);
     assert_int_equal(ledger_add_certificate(ledger, 1, t0, sha256, &revision, &bench->fault), 3);
     assert_int_equal(revision, 2);
-    assert_refused(bench, ledger_add_certificate(ledger, 9, t0, sha256, &revision, &bench->fault), EX_NOINPUT,
-                   "no batch 9");
+    bench_assert_fault(bench, ledger_add_certificate(ledger, 9, t0, sha256, &revision, &bench->fault), EX_NOINPUT,
+                       "no batch 9");
     sha256[5] = 'X';
-    assert_refused(bench, ledger_add_certificate(ledger, 1, t0, sha256, &revision, &bench->fault), EX_DATAERR,
-                   "CHECK");
+    bench_assert_fault(bench, ledger_add_certificate(ledger, 1, t0, sha256, &revision, &bench->fault), EX_DATAERR,
+                       "CHECK");
     assert_int_equal(bench_count(bench->path, "SELECT count(*) FROM certificate"), 3);
 }
 

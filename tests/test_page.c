@@ -28,11 +28,11 @@ struct shop {
 static int begin(void **state) {
     struct shop *shop = calloc(1, sizeof *shop);
 
-    strcpy(shop->folder, "/tmp/soakledger-page-XXXXXX");
+    *state = shop;
+    snprintf(shop->folder, sizeof shop->folder, "/tmp/soakledger-page-XXXXXX");
     if (mkdtemp(shop->folder) == NULL)
         return -1;
     snprintf(shop->path, sizeof shop->path, "%s/sheet.pdf", shop->folder);
-    *state = shop;
     return 0;
 }
 
@@ -145,11 +145,8 @@ static void wraps_whatever_length_within_the_margins(void **state) {
 
     memset(word, 'W', sizeof word - 1);
     word[sizeof word - 1] = '\0';
-    while (strlen(text) + sizeof word + 40 < sizeof text) {
-        strcat(text, "härten und anlassen ");
-        strcat(text, word);
-        strcat(text, " ");
-    }
+    for (size_t used = 0; used + sizeof word + 40 < sizeof text; used = strlen(text))
+        snprintf(text + used, sizeof text - used, "härten und anlassen %s ", word);
     draw_sample(shop->path, text);
     words = paper_words(shop->path, &count);
     assert_true(count > 50);
@@ -227,8 +224,8 @@ static void splits_a_row_taller_than_a_page(void **state) {
     struct sheet_table table;
     struct sheet sheet;
 
-    for (int i = 0; i < 150; i++)
-        sprintf(tall + strlen(tall), "line-%03d\n", i % 1000);
+    for (size_t i = 0; i < 150; i++)
+        snprintf(tall + 9 * i, 10, "line-%03zu\n", i % 1000); // 9 characters each
     sheet_begin(&sheet, page);
     sheet_table_begin(&table, &sheet, columns, 2);
     const struct sheet_cell cells[] = {{"tall", SHEET_NO_MARK, false}, {tall, SHEET_NO_MARK, false}};

@@ -59,7 +59,7 @@ static void describe_time(const struct finding *finding, const char *who, char *
     if (finding->kind == FINDING_SOAK_BROKEN)
         snprintf(out, size,
                  finding->value >= finding->limit ? "the soak ended: %s fell below the band after %s (required: %s)"
-                                                  : "%s fell below the band after only %s (required: %s)",
+                                                  : "%s fell below the band; proven soak until then: %s (required: %s)",
                  who, time, limit);
     else if (finding->kind == FINDING_SOAK_FULFILLED)
         snprintf(out, size, "the required soak of %s is complete", time);

@@ -35,6 +35,9 @@ const char *plan_kind_name(enum operation_kind kind) {
     case OPERATION_HEAT: return "heat";
     case OPERATION_SOAK: return "soak";
     case OPERATION_TEMPER: return "temper";
+    case OPERATION_HOLD: return "hold";
+    case OPERATION_QUENCH: return "quench";
+    case OPERATION_COLD: return "cold";
     }
     return "unknown";
 }

@@ -182,7 +182,7 @@ enum modbus_status modbus_silence(const struct modbus_reply *reply, int64_t allo
     return MODBUS_CUT;
 }
 
-void modbus_read_registers(const struct modbus_reply *reply, uint16_t *registers) {
+void modbus_copy_registers(const struct modbus_reply *reply, uint16_t *registers) {
     for (size_t i = 0; i < reply->count; i++)
         registers[i] = read_word(reply->bytes + DATA_AT + 2 * i);
 }

@@ -39,7 +39,7 @@ struct assess_run {
     struct ledger_channel *channels;
     size_t channel_count;
     struct assess_tally *tallies; // one per channel
-    struct finding *findings; // by time
+    struct finding *findings;     // by time
     size_t finding_count, finding_capacity;
     struct verdict verdicts[JUDGE_MOST_VERDICTS];
     size_t verdict_count;

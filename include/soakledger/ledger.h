@@ -11,9 +11,10 @@
  * refuses it everything else. READ changes nothing at all. BOOKKEEP and READ never create a file (EX_NOINPUT)
  * and refuse one whose schema is newer or that is no ledger (EX_DATAERR).
  *
- * Functions return 0 or a positive id, or -1 / NULL with a fault (EX_IOERR for the disk, EX_DATAERR for content)
- * unless said otherwise. Strings in records are owned by the record and released by its free function; strings
- * given are copied. Times are ledger timeline ms.
+ * Functions return 0 or a positive id, or -1 / NULL with a fault (EX_IOERR for the disk, EX_DATAERR for content,
+ * EX_NOINPUT for an id that is not there, EX_NOPERM for what the mode or the system forbids, EX_TEMPFAIL if
+ * another program kept the file locked) unless said otherwise. Strings in records are owned by the record and
+ * released by its free function; strings given are copied. Times are ledger timeline ms.
  */
 #ifndef SOAKLEDGER_LEDGER_H
 #define SOAKLEDGER_LEDGER_H
@@ -85,7 +86,8 @@ struct ledger_channel {
 /* Oven's id by name; 0 if there is none. */
 int64_t ledger_find_oven(struct ledger *ledger, const char *name, struct fault *fault);
 char *ledger_oven_name(struct ledger *ledger, int64_t oven_id, struct fault *fault); // caller frees
-/* All channels of the oven that had a fitting in force at `t_ms`, by id. NULL only on a fault; count may be 0. */
+/* All channels of the oven that had a fitting in force at `t_ms`, by id: those of the session that had begun last.
+ * NULL only on a fault; count may be 0. */
 struct ledger_channel *ledger_list_channels(struct ledger *ledger, int64_t oven_id, int64_t t_ms, size_t *count,
                                             struct fault *fault);
 void ledger_free_channels(struct ledger_channel *channels, size_t count);

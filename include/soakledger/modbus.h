@@ -51,8 +51,8 @@ void modbus_expect(struct modbus_reply *reply, uint8_t address, uint8_t function
 enum modbus_status modbus_take(struct modbus_reply *reply, const uint8_t *bytes, size_t length, int64_t now_us);
 /* The line has been silent since the last byte until `now_us`: MODBUS_MORE if that is short enough still. */
 enum modbus_status modbus_silence(const struct modbus_reply *reply, int64_t allowed_us, int64_t now_us);
-/* After MODBUS_DONE: `count` registers. */
-void modbus_read_registers(const struct modbus_reply *reply, uint16_t *registers);
+/* After MODBUS_DONE: `count` registers. (Not called modbus_read_registers: that is a name of libmodbus.) */
+void modbus_copy_registers(const struct modbus_reply *reply, uint16_t *registers);
 uint8_t modbus_exception_code(const struct modbus_reply *reply);
 const char *modbus_status_name(enum modbus_status status);
 

@@ -3,6 +3,8 @@
 #ifndef SOAKLEDGER_BENCH_LEDGER_H
 #define SOAKLEDGER_BENCH_LEDGER_H
 
+#include <sys/types.h>
+
 #include "soakledger/ledger.h"
 
 enum { BENCH_OVENS = 2, BENCH_CHANNELS = 4, BENCH_PATH_BYTES = 128, BENCH_WORDS_BYTES = 512 };
@@ -44,6 +46,26 @@ void bench_add_session(struct bench *bench, const struct config *config, int64_t
 void bench_add_reading(struct bench *bench, int64_t channel_id, int64_t t_ms, int64_t value, enum quality quality);
 /* A batch in the first oven under a short plan; its id. */
 int64_t bench_open_batch(struct bench *bench, int64_t opened_ms);
+
+/* One of everything: two readings, an event, run 1 ended and claimed for the closed batch 1, run 2 on, batch 2
+ * open, judgement 1 complete, judgement 2 not, a certificate. */
+void bench_fill(struct bench *bench);
+
+/* That a call gave -1 and a fault of that status: one line that begins with the ledger's path and has `words` in
+ * it. */
+void bench_assert_fault(const struct bench *bench, int64_t result, int status, const char *words);
+
+/* A file's bytes, which the caller frees; and a file of those bytes. */
+char *bench_slurp(const char *path, size_t *length);
+void bench_spill(const char *path, const char *bytes, size_t length);
+
+/* Looks at everything there is in the ledger. 0, or -1 with the fault of the first thing that could not be read.
+ * `readings` gets how many were. */
+int bench_read_everything(const char *path, int64_t *readings, struct fault *fault);
+
+/* Another program that opens the ledger, and begins to write if it is to bookkeep. It tells when it is there, and
+ * ends `for_ms` later. The bench's own ledger is closed first: SQLite does not stand being forked. */
+pid_t bench_start_other(struct bench *bench, enum ledger_mode mode, int for_ms);
 
 /* Runs SQL through a connection of sqlite3's own, as a person with its shell would. The first column of the
  * first row, or what SQLite said, as words. Returns SQLite's code. */

@@ -144,7 +144,7 @@ void fixture_remove(struct ledger_fixture *fixture) {
     ledger_close(fixture->ledger);
     config_free(fixture->config);
     snprintf(command, sizeof command, "rm -r %s", fixture->folder);
-    if (getenv("SOAKLEDGER_KEEP_FIXTURE") == NULL && system(command) != 0)
+    if (system(command) != 0)
         fixture_fail("folder", NULL);
 }
 
@@ -193,6 +193,8 @@ static struct reading fixture_read(const struct fixture_run *shape, const struct
     else
         reading.value = fixture_value(shape, lags ? t_ms - shape->back_lag_ms : t_ms);
     if (is_first && shape->spike_at_ms != 0 && t_ms == shape->begun_ms + shape->spike_at_ms)
+        reading.value = shape->spike_mc;
+    if (lags && shape->back_spike_at_ms != 0 && t_ms == shape->begun_ms + shape->back_spike_at_ms)
         reading.value = shape->spike_mc;
     if (is_first && t_ms >= shape->begun_ms + shape->gap_from_ms &&
         t_ms < shape->begun_ms + shape->gap_from_ms + shape->gap_ms)

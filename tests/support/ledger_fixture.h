@@ -44,6 +44,7 @@ struct fixture_run {
     int64_t ripple_mc;             // up and down around the straight lines while level
     int64_t gap_from_ms, gap_ms;   // from begun_ms: the first load or control channel gives no reply
     int64_t spike_at_ms, spike_mc; // one reading of the first load or control channel; 0 for none
+    int64_t back_spike_at_ms;      // the same of the second load channel
 };
 /* Records readings of every channel and a closed run. */
 int64_t fixture_record(struct ledger_fixture *fixture, const struct fixture_run *shape);

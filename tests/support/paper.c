@@ -85,8 +85,10 @@ struct paper_word *paper_words(const char *path, size_t *count) {
     size_t capacity = FIRST_WORDS, page = 0;
     struct paper_word *words = calloc(capacity, sizeof *words);
 
+    if (words == NULL)
+        abort();
     *count = 0;
-    for (char *line = strtok(text, "\n"); words != NULL && line != NULL; line = strtok(NULL, "\n")) {
+    for (char *line = strtok(text, "\n"); line != NULL; line = strtok(NULL, "\n")) {
         struct paper_word word = {.page = page};
 
         if (strstr(line, "<page ") != NULL)
