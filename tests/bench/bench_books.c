@@ -29,6 +29,7 @@ enum {
     COMMIT_READINGS = 200000,
     RANDOM_BITS = 33,
     NOISE_MC = 800,
+    TENTH_MC = 100,
     KIB_PER_MIB = 1024,
     BYTES_PER_KB = 1000,
     US_PER_S = 1000000,
@@ -95,18 +96,20 @@ static void open_books(struct books *books) {
           &fault);
 }
 
+/* Noise that no drawing can flatten, in tenths of a degree as controllers give them. */
 static int64_t temperature_mc(int64_t since_ms, uint64_t *random) {
-    // Knuth's linear congruential generator of MMIX, from memory: noise that no drawing can flatten.
-    const int64_t noise_mc =
-        (int64_t)((*random = *random * UINT64_C(6364136223846793005) + UINT64_C(1442695040888963407)) >>
-                  RANDOM_BITS) %
-        NOISE_MC;
+    // Knuth's linear congruential generator of MMIX, from memory.
+    int64_t value_mc;
 
+    *random = *random * UINT64_C(6364136223846793005) + UINT64_C(1442695040888963407);
+    value_mc = (int64_t)(*random >> RANDOM_BITS) % NOISE_MC;
     if (since_ms < WARM_MS)
-        return COLD_MC + (SOAK_MC - COLD_MC) * since_ms / WARM_MS + noise_mc;
-    if (since_ms < FALL_MS)
-        return SOAK_MC + noise_mc;
-    return SOAK_MC - (SOAK_MC - COLD_MC) * (since_ms - FALL_MS) / (RUN_MS - FALL_MS) + noise_mc;
+        value_mc += COLD_MC + (SOAK_MC - COLD_MC) * since_ms / WARM_MS;
+    else if (since_ms < FALL_MS)
+        value_mc += SOAK_MC;
+    else
+        value_mc += SOAK_MC - (SOAK_MC - COLD_MC) * (since_ms - FALL_MS) / (RUN_MS - FALL_MS);
+    return value_mc / TENTH_MC * TENTH_MC;
 }
 
 static void fill_books(struct books *books) {
