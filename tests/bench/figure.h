@@ -17,7 +17,7 @@ bool figure_put(const char *what, const char *unit, double reached, enum figure_
 /* A line for the reader, outside the table. */
 void figure_note(const char *format, ...) __attribute__((format(printf, 1, 2)));
 /* The bench itself could not be carried out: ends the program with EX_SOFTWARE. */
-_Noreturn void figure_give_up(const char *format, ...) __attribute__((format(printf, 1, 2)));
+void figure_give_up(const char *format, ...) __attribute__((noreturn, format(printf, 1, 2)));
 
 double figure_wall_s(void);
 double figure_cpu_s(void); // of this process, all threads
