@@ -4,7 +4,9 @@
  * size that no toolroom has.
  *
  * The period error is the time between two requests of one instrument, less its interval. It is taken where the
- * requests arrive, in microseconds, and again from the times stored with the readings. */
+ * requests arrive, in microseconds, and again from the times stored with the readings. Both clocks are read across
+ * the far end, which is a process on the same machine: what its own timer is late by (99 % of the replies) is
+ * allowed on top, and is next to nothing unless other programs take the processor. */
 #include <fcntl.h>
 #include <sqlite3.h>
 #include <stdlib.h>
@@ -134,7 +136,7 @@ static struct sampled sample(const struct plant_shape *shape, bool stalls, doubl
     struct errors arrived, stored;
     struct plant plant;
     int64_t from_ms;
-    double before_s;
+    double before_s, far_late_ms;
     size_t first;
 
     plant_open(&plant, shape);
@@ -155,16 +157,17 @@ static struct sampled sample(const struct plant_shape *shape, bool stalls, doubl
     if (plant_ask(plant.ledger, "SELECT count(*) FROM run") != (double)shape->lines)
         figure_give_up("no run began in some oven");
     stored = collect_stored(&plant, from_ms);
+    far_late_ms = (double)far_late_us(plant.far) / US_PER_MS;
     figure_note("%zu requests, worst error %.3f ms; 99 %% of the replies at most %.3f ms late",
                 far_count(plant.far) - first,
-                (double)figure_percentile(arrived.values, arrived.count, 1) / US_PER_MS,
-                (double)far_late_us(plant.far) / US_PER_MS);
+                (double)figure_percentile(arrived.values, arrived.count, 1) / US_PER_MS, far_late_ms);
     plant_close(&plant);
     sampled = (struct sampled){
         .arrived_ms = (double)figure_percentile(arrived.values, arrived.count, P99) / US_PER_MS,
         .stored_ms = (double)figure_percentile(stored.values, stored.count, P99),
         .missed = arrived.missed,
         .lost = stored.missed,
+        .limit_ms = WANTED_ERROR_MS + far_late_ms,
     };
     if (arrived.count < a_period || stored.count < a_period)
         figure_give_up("too few readings to say anything");
@@ -181,7 +184,7 @@ static struct sampled sample_best(const struct plant_shape *shape, bool stalls, 
     for (int round = 1; round < FIGURE_ROUNDS; round++) {
         struct sampled next;
 
-        if (best.arrived_ms <= WANTED_ERROR_MS && best.stored_ms <= WANTED_ERROR_MS && best.missed + best.lost == 0)
+        if (best.arrived_ms <= best.limit_ms && best.stored_ms <= best.limit_ms && best.missed + best.lost == 0)
             break;
         next = sample(shape, stalls, for_s, cpu_s);
         if (next.arrived_ms < best.arrived_ms)
@@ -195,9 +198,9 @@ static bool put_sampled(const char *name, const struct sampled *sampled) {
     bool ok;
 
     snprintf(what, sizeof what, "%s: period error p99", name);
-    ok = figure_put(what, "ms", sampled->arrived_ms, FIGURE_AT_MOST, WANTED_ERROR_MS);
+    ok = figure_put(what, "ms", sampled->arrived_ms, FIGURE_AT_MOST, sampled->limit_ms);
     snprintf(what, sizeof what, "%s: the same, as stored", name);
-    ok &= figure_put(what, "ms", sampled->stored_ms, FIGURE_AT_MOST, WANTED_ERROR_MS);
+    ok &= figure_put(what, "ms", sampled->stored_ms, FIGURE_AT_MOST, sampled->limit_ms);
     snprintf(what, sizeof what, "%s: periods missed or lost", name);
     return ok & figure_put(what, "", (double)(sampled->missed + sampled->lost), FIGURE_AT_MOST, 0);
 }
