@@ -78,8 +78,11 @@ static void open_shop(struct shop *shop, size_t channel_count, size_t other_coun
     if (shop->plan == NULL)
         figure_give_up("%s", fault.text);
     for (size_t i = 0; i < channel_count; i++)
-        shop->channels[i] = (struct judge_channel){
-            (int64_t)i + 1, "charge", i < other_count ? ROLE_CONTROL : ROLE_LOAD, INTERVAL_MS, HOUR_MS};
+        shop->channels[i] = (struct judge_channel){.channel_id = (int64_t)i + 1,
+                                                   .name = "charge",
+                                                   .role = i < other_count ? ROLE_CONTROL : ROLE_LOAD,
+                                                   .interval_ms = INTERVAL_MS,
+                                                   .heats_at_most_mc_per_h = HOUR_MS};
     shop->readings = calloc(shop->run_count * a_run, sizeof *shop->readings);
     if (shop->readings == NULL)
         figure_give_up("no memory for %zu readings", shop->run_count * a_run);

@@ -128,6 +128,7 @@ static void stall_disk(const struct plant *plant) {
 struct sampled {
     double arrived_ms, stored_ms; // p99
     size_t missed, lost;          // periods without a request; readings that were not stored
+    double limit_ms;
 };
 
 static struct sampled sample(const struct plant_shape *shape, bool stalls, double for_s, double *cpu_s) {
