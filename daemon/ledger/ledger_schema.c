@@ -302,6 +302,17 @@ static const char verdict_sql[] =
     NEVER_DELETED("verdict", "a verdict")
     WHILE_INCOMPLETE("verdict")
 
+    "CREATE TABLE attestation ("
+    " attestation_id INTEGER PRIMARY KEY,"
+    " batch_id INTEGER NOT NULL REFERENCES batch,"
+    " visit INTEGER NOT NULL CHECK (visit >= 0),"
+    " t_ms INTEGER NOT NULL,"
+    " said_ms INTEGER NOT NULL,"
+    " said_by TEXT NOT NULL CHECK (said_by <> ''),"
+    " words TEXT NOT NULL) STRICT;\n"
+    "CREATE INDEX attestation_batch ON attestation (batch_id);\n"
+    KEPT("attestation", "attestation_id", "an attestation")
+
     "CREATE TABLE certificate ("
     " certificate_id INTEGER PRIMARY KEY,"
     " batch_id INTEGER NOT NULL REFERENCES batch,"
@@ -455,8 +466,8 @@ int ledger_check_schema(struct ledger *ledger, struct fault *fault) {
     static const char count_tables[] =
         "SELECT count(*) FROM sqlite_schema WHERE type = 'table' AND sql NOT LIKE 'CREATE VIRTUAL%' AND name IN"
         " ('document', 'session', 'oven', 'channel', 'fitting', 'session_fitting', 'reading', 'event', 'run',"
-        " 'batch', 'claim', 'judgement', 'finding', 'verdict', 'certificate')";
-    enum { TABLES_USED = 15 };
+        " 'batch', 'claim', 'judgement', 'finding', 'verdict', 'attestation', 'certificate')";
+    enum { TABLES_USED = 16 };
     int64_t application_id = 0;
     int64_t version = 0;
     int64_t tables = 0;

@@ -50,7 +50,7 @@ static const char *const statement_sql[STATEMENT_COUNT] = {
         "SELECT fitting_id FROM fitting WHERE fitting_id = (SELECT max(fitting_id) FROM fitting WHERE channel_id ="
         " ?1) AND (" FITTING_VALUES ") IS (" FITTING_PARAMETERS ")",
     [STATEMENT_ADD_FITTING] = "INSERT INTO fitting (channel_id, " FITTING_VALUES ", since_ms) VALUES"
-                              " (?1, " FITTING_PARAMETERS ", ?37)",
+                              " (?1, " FITTING_PARAMETERS ", ?38)",
     [STATEMENT_USE_FITTING] = "INSERT INTO session_fitting (session_id, fitting_id) VALUES (?, ?)",
     [STATEMENT_LIST_CHANNELS] =
         "SELECT c.channel_id, c.oven_id, c.name, f.since_ms, " FITTING_VALUES
@@ -97,6 +97,10 @@ static const char *const statement_sql[STATEMENT_COUNT] = {
                                 " WHERE judgement_id = ? ORDER BY finding_id",
     [STATEMENT_LIST_VERDICTS] = "SELECT operation, requirement, outcome, reason, required, found, possible, margin,"
                                 " t_ms, channel_id, uncertainty FROM verdict WHERE judgement_id = ? ORDER BY place",
+    [STATEMENT_ADD_ATTESTATION] =
+        "INSERT INTO attestation (batch_id, visit, t_ms, said_ms, said_by, words) VALUES (?, ?, ?, ?, ?, ?)",
+    [STATEMENT_LIST_ATTESTATIONS] = "SELECT visit, t_ms, said_ms, said_by, words FROM attestation WHERE batch_id = ?"
+                                    " ORDER BY attestation_id",
     [STATEMENT_ADD_CERTIFICATE] =
         "INSERT INTO certificate (batch_id, revision, issued_ms, sha256) VALUES (?, ?, ?, ?)",
     [STATEMENT_COUNT_CERTIFICATES] = "SELECT count(*) FROM certificate WHERE batch_id = ?",

@@ -79,6 +79,12 @@ static void wait_for(struct stage *stage, const char *what) {
 }
 
 void stage_open(struct stage *stage) {
+    stage_open_scene(stage, "oven");
+}
+
+void stage_open_scene(struct stage *stage, const char *scene) {
+    char command[COMMAND_BYTES], scenario[STAGE_PATH_BYTES];
+
     char page[STAGE_PATH_BYTES + 16], log[STAGE_PATH_BYTES + 16];
 
     memset(stage, 0, sizeof *stage);
@@ -86,13 +92,15 @@ void stage_open(struct stage *stage) {
     assert_non_null(mkdtemp(stage->folder));
     snprintf(stage->config, sizeof stage->config, "%.200s/shop.conf", stage->folder);
     snprintf(stage->ledger, sizeof stage->ledger, "%.200s/shop.ledger", stage->folder);
-    stage_tell(stage,
-               "sed \"s|@DIR@|$D|\" tests/system/oven.conf > $D/shop.conf && cp tests/system/irons.plan $D/");
+    snprintf(command, sizeof command,
+             "sed \"s|@DIR@|$D|\" tests/system/%s.conf > $D/shop.conf && cp tests/system/irons.plan $D/", scene);
+    stage_tell(stage, command);
+    snprintf(scenario, sizeof scenario, "tests/system/%s.shop", scene);
     snprintf(page, sizeof page, "%s/clock.page", stage->folder);
     snprintf(log, sizeof log, "%s/wire.log", stage->folder);
     stage->shop = start(stage, "shop.txt",
                         (char *[]){"shop", "--page", page, "--hold", "person", "--dir", stage->folder, "--log", log,
-                                   "tests/system/oven.shop", NULL});
+                                   scenario, NULL});
     wait_for(stage, "test -e $D/bench");
 }
 
