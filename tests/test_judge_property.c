@@ -8,7 +8,8 @@
  * - A hole of more than three intervals, made by losing every reading of a channel for a while (but for the run's
  *   first, with which time begins), never turns "not met" into "met" for a soak time at least, a soak time at most
  * or an overshoot; nor for a ramp, unless both ends of the hole are below or both above the stated temperatures.
- * - Thinning a load channel until all its readings are more than three intervals apart leaves nothing that is met.
+ * - Thinning all channels until their readings are more than three intervals apart leaves nothing that is met; but
+ *   where a bound is known, it may still show that no soak was too long and nothing too hot.
  * - A spread is of the longest proven stretch, and a hole may make another one the longest: of a hole nothing is
  *   claimed there. */
 #include <setjmp.h>
@@ -509,13 +510,16 @@ static void losing_a_whole_stretch_never_makes_met_of_not_met(void **state) {
 
 static void thin_out(struct virtual_run *run, const struct plan *plan) {
     int64_t kept_ms[VIRTUAL_MOST_CHANNELS];
+    const bool bounded = run->seed % 2 == 0;
     struct answer thin;
     size_t kept = 0;
 
     drop_repeats(run);
     drop_false_bounds(run);
-    for (size_t i = 0; i < run->channel_count; i++)
+    for (size_t i = 0; i < run->channel_count; i++) {
         kept_ms[i] = INT64_MIN / 2;
+        run->channels[i].heats_at_most_mc_per_h *= bounded;
+    }
     for (size_t i = 0; i < run->reading_count; i++) {
         size_t c = 0;
 
@@ -532,8 +536,10 @@ static void thin_out(struct virtual_run *run, const struct plan *plan) {
         const struct verdict *verdict = &thin.verdicts[i];
 
         /* A known bound can still show that nothing was too long or too hot between two readings. */
-        if (verdict->outcome == OUTCOME_MET && verdict->requirement != REQUIREMENT_SOAK_MOST &&
-            verdict->requirement != REQUIREMENT_OVERSHOOT)
+        if (bounded &&
+            (verdict->requirement == REQUIREMENT_SOAK_MOST || verdict->requirement == REQUIREMENT_OVERSHOOT))
+            continue;
+        if (verdict->outcome == OUTCOME_MET)
             fail_msg("seed %llu: %s is met by readings too far apart", (unsigned long long)run->seed,
                      judge_requirement_name(verdict->requirement));
     }
