@@ -300,13 +300,13 @@ static void stores_no_wrong_value_from_noisy_text(void **state) {
     rig_run(&rig, RUN_MS);
     for (size_t i = 0; i < LINES; i++) {
         const struct poller_counts counts = poller_read_counts(rig.poller, i);
+        const uint64_t failed = counts.timeouts + counts.bad_frames;
 
         print_message("%s: %llu requests, %u bytes spoilt, %llu tries failed, %zu good values, none wrong\n",
                       channel_wire_name(rig.instruments[i].setting.kind), (unsigned long long)counts.requests,
-                      atomic_load(&noisy[i].relay.spoilt),
-                      (unsigned long long)(counts.timeouts + counts.bad_frames),
+                      atomic_load(&noisy[i].relay.spoilt), (unsigned long long)failed,
                       rig_count(&rig, CHANNELS * i, QUALITY_GOOD, 0));
-        assert_true(counts.timeouts + counts.bad_frames > 0);
+        assert_true(failed > 0);
         for (size_t j = 0; j < CHANNELS; j++)
             assert_true(rig_count(&rig, CHANNELS * i + j, QUALITY_GOOD, 0) >= LEAST / (i % 2 == 0 ? CHANNELS : 1));
     }
