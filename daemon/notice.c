@@ -192,6 +192,14 @@ static void take_peak(struct notice *notice, const struct finding *finding, cons
         clear_alert(notice, ALERT_OVERSHOOT, 0, finding->t_ms, words);
 }
 
+static void take_gap(struct notice *notice, const struct finding *finding) {
+    char words[ALERT_WORDS_BYTES];
+
+    snprintf(words, sizeof words, "no good reading since then: %s",
+             finding->value == QUALITY_GOOD ? "nothing came" : quality_name((enum quality)finding->value));
+    raise_alert(notice, ALERT_SENSOR, finding->channel_id, finding->t_ms, words);
+}
+
 void notice_take_finding(struct notice *notice, const struct finding *finding) {
     char words[ALERT_WORDS_BYTES];
 
@@ -213,7 +221,7 @@ void notice_take_finding(struct notice *notice, const struct finding *finding) {
         raise_alert(notice, ALERT_OVERSHOOT, 0, finding->t_ms, words);
         break;
     case FINDING_OVERSHOOT_PEAK: take_peak(notice, finding, words); break;
-    case FINDING_GAP_BEGUN: raise_alert(notice, ALERT_SENSOR, finding->channel_id, finding->t_ms, words); break;
+    case FINDING_GAP_BEGUN: take_gap(notice, finding); break;
     case FINDING_GAP_ENDED: clear_alert(notice, ALERT_SENSOR, finding->channel_id, finding->t_ms, words); break;
     default: break; // no hand can help there
     }

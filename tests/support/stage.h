@@ -18,6 +18,8 @@ struct stage {
 
 /* Makes the folder, fills in the configuration, starts the shop with time held at its beginning. */
 void stage_open(struct stage *stage);
+/* The same with tests/system/CONFIG.conf and tests/system/SCENE.shop; stage_open has "oven" for both. */
+void stage_open_scene(struct stage *stage, const char *config, const char *scene);
 /* Ends what runs and removes the folder. */
 void stage_close(struct stage *stage);
 
