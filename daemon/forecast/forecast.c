@@ -18,6 +18,8 @@ static const int64_t looked_for_part = 2;
 
 /* An approach that ends just above the edge crosses it at a moment that noise decides: better nothing said. */
 static const double reach_tells = 0.9;
+/* A straight line is believed for so many times as long as it was seen. */
+static const double line_tells = 10;
 
 static const double MS_PER_S = 1000, MC_PER_C = 1000;
 
@@ -156,6 +158,8 @@ static bool find_crossing(const struct forecast *forecast, const struct lane *la
         in_s = -course->decay_s * log(1 - away_c / reach_c);
     } else {
         in_s = away_c / course->slope_c_s;
+        if (in_s > line_tells * (double)lane->past.count * (double)forecast->bin_ms / MS_PER_S)
+            return false;
     }
     *t_ms = forecast->origin_ms + llround((course->t_s + in_s) * MS_PER_S);
     if (*t_ms < now_ms)
