@@ -26,7 +26,8 @@ bool due_is_near(int64_t deadline_ms, int64_t now_ms) {
 }
 
 /* When the charge last left the band in that run; when the run ended, if it never was in. 0 while it is on. */
-static int64_t find_end(struct ledger *ledger, const struct ledger_run *run, struct fault *fault) {
+static int64_t find_end(struct ledger *ledger, const struct ledger_run *run, size_t operation,
+                        struct fault *fault) {
     bool complete = false;
     const int64_t judgement_id =
         ledger_find_judgement(ledger, run->run_id, run->batch_id, run->visit, &complete, fault);
@@ -40,7 +41,7 @@ static int64_t find_end(struct ledger *ledger, const struct ledger_run *run, str
     if (findings == NULL)
         return -1;
     for (size_t i = 0; i < count; i++) {
-        if (findings[i].kind == FINDING_SOAK_BROKEN)
+        if (findings[i].kind == FINDING_SOAK_BROKEN && findings[i].operation == operation)
             ended_ms = findings[i].t_ms;
     }
     free(findings);
@@ -48,14 +49,16 @@ static int64_t find_end(struct ledger *ledger, const struct ledger_run *run, str
 }
 
 /* The end of a visit: of the last run that was claimed for it. 0 if there is none that is over. */
-static int64_t find_visit_end(struct ledger *ledger, int64_t batch_id, size_t visit, struct fault *fault) {
+static int64_t find_visit_end(struct ledger *ledger, int64_t batch_id, const struct plan *plan, size_t visit,
+                              struct fault *fault) {
+    const size_t operation = (size_t)(plan_visit_soak(plan, visit) - plan->operations);
     size_t count;
     struct ledger_run *runs = ledger_list_claimed(ledger, batch_id, &count, fault);
     int64_t ended_ms = runs == NULL ? -1 : 0;
 
     for (size_t i = 0; ended_ms >= 0 && i < count; i++) {
         if (runs[i].visit == visit)
-            ended_ms = find_end(ledger, &runs[i], fault);
+            ended_ms = find_end(ledger, &runs[i], operation, fault);
     }
     free(runs);
     return ended_ms;
@@ -73,7 +76,7 @@ static int is_due(struct ledger *ledger, int64_t batch_id, int64_t now_ms, char 
     int due = plan == NULL ? -1 : replay_next_visit(ledger, batch_id, plan, &visit, fault);
 
     if (due == 1 && visit > 0)
-        ended_ms = find_visit_end(ledger, batch_id, visit - 1, fault);
+        ended_ms = find_visit_end(ledger, batch_id, plan, visit - 1, fault);
     if (ended_ms < 0)
         due = -1;
     if (due == 1) {

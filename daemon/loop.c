@@ -14,6 +14,7 @@
 #include "soakledger/journal.h"
 #include "soakledger/poller.h"
 
+#define SUMMARY_US (INT64_C(3600) * 1000000)
 enum { TICK_US = 1000000, US_PER_MS = 1000, BACK_PRESSURE_US = 500, TIMER_SLACK_NS = 1000 };
 
 struct loop {
@@ -26,6 +27,7 @@ struct loop {
     struct pollfd *descriptors; // [0] is `signals`
     int64_t watermark_ms;       // last one sent
     int64_t tick_us;            // when to send one and feed the watchdog at the latest
+    int64_t summary_us;         // when to say what went wrong on the lines
     uint64_t writer_rounds;
     size_t queue_half;
     bool stopping;
@@ -58,6 +60,7 @@ struct loop *loop_open(const struct config *config, const int64_t *channel_ids, 
     loop->queue = queue;
     loop->desk = desk;
     loop->tick_us = clock_now_us(clock);
+    loop->summary_us = loop->tick_us + SUMMARY_US;
     loop->signals = open_signals(fault);
     loop->descriptors = calloc(config->line_count + 1, sizeof *loop->descriptors);
     if (loop->descriptors == NULL)
@@ -191,7 +194,12 @@ int loop_run(struct loop *loop, const struct writer *writer, struct fault *fault
             tell_lines(loop);
             alert_tend(loop->desk, clock_read_ms(loop->clock));
         }
+        if (clock_now_us(loop->clock) >= loop->summary_us) {
+            loop->summary_us += SUMMARY_US;
+            poller_write_summary(loop->poller);
+        }
     }
+    poller_write_summary(loop->poller);
     push_event(loop, EVENT_STOPPED, 0);
     push_watermark(loop);
     return 0;

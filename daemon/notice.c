@@ -203,6 +203,8 @@ static void take_gap(struct notice *notice, const struct finding *finding) {
 void notice_take_finding(struct notice *notice, const struct finding *finding) {
     char words[ALERT_WORDS_BYTES];
 
+    if (&notice->about.plan->operations[finding->operation] != notice->soak)
+        return; // a hold on the way up: what matters comes later
     judge_describe_finding(finding, find_name(notice, finding->channel_id), notice->about.unit, words,
                            sizeof words);
     switch (finding->kind) {
@@ -232,6 +234,8 @@ void notice_take_finding(struct notice *notice, const struct finding *finding) {
 static void see_cooling(struct notice *notice, int64_t t_ms) {
     char words[ALERT_WORDS_BYTES], time[QUANTITY_TEXT_BYTES];
 
+    if (notice->soak->kind == OPERATION_COLD) // longer in the cold does no harm
+        return;
     if (!notice->fulfilled || notice->in_since_ms == 0 || t_ms - notice->in_since_ms <= notice->cool_after_ms)
         return;
     snprintf(words, sizeof words, "the soak is long complete and the charge is still in the band after %s",

@@ -8,21 +8,22 @@
 #include <stdlib.h>
 #include <string.h>
 
-/* What an adapter may keep bytes for before it hands them over, and so how long a reply may pause without being
- * broken: USB adapters collect for up to 16 ms (common practice, no source), and a reader needs time too. */
-enum { CHUNK_US = 20000 };
-
 static int allocate(struct poller *poller, struct fault *fault) {
     const struct config *config = poller->config;
 
     // One more of each, so that nothing of nothing is not taken for a failure.
     poller->order = calloc(config->channel_count + 1, sizeof *poller->order);
+    poller->fittings = calloc(config->channel_count + 1, sizeof(struct channel_fitting *));
     poller->last_t_ms = calloc(config->channel_count + 1, sizeof *poller->last_t_ms);
+    poller->heard_us = calloc(config->channel_count + 1, sizeof *poller->heard_us);
+    poller->missing_us = calloc(config->channel_count + 1, sizeof *poller->missing_us);
     poller->blocks = calloc(config->channel_count + 1, sizeof *poller->blocks);
     poller->instruments = calloc(config->instrument_count + 1, sizeof *poller->instruments);
     poller->lines = calloc(config->line_count + 1, sizeof *poller->lines);
-    if (poller->order == NULL || poller->last_t_ms == NULL || poller->blocks == NULL ||
-        poller->instruments == NULL || poller->lines == NULL)
+    poller->quality = quality_open(config);
+    if (poller->order == NULL || poller->fittings == NULL || poller->last_t_ms == NULL ||
+        poller->heard_us == NULL || poller->missing_us == NULL || poller->blocks == NULL ||
+        poller->instruments == NULL || poller->lines == NULL || poller->quality == NULL)
         return fault_set(fault, EX_OSERR, "no memory to poll %zu channels", config->channel_count);
     return 0;
 }
@@ -30,12 +31,21 @@ static int allocate(struct poller *poller, struct fault *fault) {
 static void set_up_line(struct poller_line *line, const struct config_line *config, int64_t now_us) {
     line->config = config;
     line->character_us = modbus_character_us(config->speed_baud);
-    line->turnaround_us = modbus_t35_us(config->speed_baud);
-    line->silence_us = line->turnaround_us + CHUNK_US;
+    line->quiet_us = modbus_t35_us(config->speed_baud) + WIRE_CHUNK_US;
+    line->stray_us = now_us - line->quiet_us;
     line->lost_us = now_us;
     line->reopen_us = now_us;
     line->forced_us = now_us;
     line->wake_us = now_us;
+}
+
+static void set_up_instrument(struct poller_instrument *instrument, const struct config *config, size_t index) {
+    const int baud = config->lines[config->instruments[index].line].speed_baud;
+
+    instrument->config = &config->instruments[index];
+    instrument->wire = wire_of_kind(instrument->config->setting.kind);
+    instrument->gap_us = instrument->wire->gap_us(baud) + instrument->config->turnaround_ms * POLLER_US_PER_MS;
+    instrument->pause_us = instrument->wire->pause_us(baud);
 }
 
 struct poller *poller_open(const struct config *config, const int64_t *channel_ids, struct clock *clock,
@@ -58,7 +68,7 @@ struct poller *poller_open(const struct config *config, const int64_t *channel_i
     for (size_t i = 0; i < config->channel_count; i++)
         poller->last_t_ms[i] = INT64_MIN;
     for (size_t i = 0; i < config->instrument_count; i++)
-        poller->instruments[i].config = &config->instruments[i];
+        set_up_instrument(&poller->instruments[i], config, i);
     for (size_t i = 0; i < config->line_count; i++)
         set_up_line(&poller->lines[i], &config->lines[i], poller->start_us);
     poller_group_channels(poller);
@@ -73,7 +83,11 @@ void poller_free(struct poller *poller) {
     free(poller->lines);
     free(poller->instruments);
     free(poller->blocks);
+    quality_free(poller->quality);
+    free(poller->missing_us);
+    free(poller->heard_us);
     free(poller->last_t_ms);
+    free(poller->fittings);
     free(poller->order);
     free(poller);
 }
@@ -133,8 +147,9 @@ int64_t poller_watermark_ms(const struct poller *poller) {
     for (size_t i = 0; i < poller->config->line_count; i++) {
         const struct poller_line *line = &poller->lines[i];
 
-        if (line->sent && line->reply.length > 0 && line->reply.first_byte_us / POLLER_US_PER_MS < earliest_ms)
-            earliest_ms = line->reply.first_byte_us / POLLER_US_PER_MS;
+        if ((line->sent || line->listens) && line->exchange.length > 0 &&
+            line->exchange.first_byte_us / POLLER_US_PER_MS < earliest_ms)
+            earliest_ms = line->exchange.first_byte_us / POLLER_US_PER_MS;
     }
     return earliest_ms - 1;
 }
@@ -151,7 +166,7 @@ const char *poller_line_trouble(const struct poller *poller, size_t line) {
     return poller->lines[line].line != NULL ? NULL : poller->lines[line].trouble.text;
 }
 
-static void push_reading(struct poller *poller, size_t channel, struct reading *reading, int64_t t_ms) {
+void poller_push_reading(struct poller *poller, size_t channel, struct reading *reading, int64_t t_ms) {
     struct message message = {.kind = MESSAGE_READING};
 
     // Two readings of a channel within a millisecond are still two.
@@ -160,20 +175,22 @@ static void push_reading(struct poller *poller, size_t channel, struct reading *
     poller->last_t_ms[channel] = t_ms;
     reading->t_ms = t_ms;
     reading->channel_id = poller->channel_ids[channel];
+    quality_judge(poller->quality, channel, reading);
     message.reading = *reading;
     queue_push(poller->queue, &message); // a full queue counts its losses
 }
 
-void poller_push_values(struct poller *poller, const struct poller_block *block, const struct modbus_reply *reply) {
-    uint16_t registers[MODBUS_MOST_REGISTERS];
+void poller_push_values(struct poller *poller, const struct poller_block *block,
+                        const struct wire_exchange *exchange) {
+    const struct wire *wire = poller->instruments[block->instrument].wire;
+    const size_t served = block->begin + exchange->request.wanted_count;
 
-    modbus_copy_registers(reply, registers);
     for (size_t i = block->begin; i < block->end; i++) {
-        const struct channel_fitting *fitting = &poller->config->channels[poller->order[i]].fitting;
-        struct reading reading = {0};
+        struct reading reading = {.quality = QUALITY_NO_REPLY};
 
-        channel_decode(fitting, registers + (fitting->first_register - block->first), &reading);
-        push_reading(poller, poller->order[i], &reading, reply->first_byte_us / POLLER_US_PER_MS);
+        if (i < served && !wire->read(exchange, poller->fittings[i], &reading))
+            reading = (struct reading){.quality = QUALITY_BAD_FRAME};
+        poller_push_reading(poller, poller->order[i], &reading, exchange->first_byte_us / POLLER_US_PER_MS);
     }
 }
 
@@ -182,7 +199,7 @@ void poller_push_failure(struct poller *poller, const struct poller_block *block
     for (size_t i = block->begin; i < block->end; i++) {
         struct reading reading = {.quality = quality};
 
-        push_reading(poller, poller->order[i], &reading, now_us / POLLER_US_PER_MS);
+        poller_push_reading(poller, poller->order[i], &reading, now_us / POLLER_US_PER_MS);
     }
 }
 

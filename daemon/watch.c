@@ -324,18 +324,17 @@ int watch_judge_claimed(struct ledger *ledger, int64_t now_ms, struct fault *fau
 
 /* ---- the oven ---- */
 
+/* Whose temperature tells whether a run is on: control, else the first load, else the air of a cold place. */
 static int64_t find_heart(const struct config *config, size_t oven, const int64_t *channel_ids) {
-    int64_t heart_id = 0;
+    static const enum channel_role hearts[] = {ROLE_CONTROL, ROLE_LOAD, ROLE_COLD};
 
-    for (size_t i = 0; i < config->channel_count; i++) {
-        if (config->channels[i].oven != oven)
-            continue;
-        if (config->channels[i].role == ROLE_CONTROL)
-            return channel_ids[i];
-        if (config->channels[i].role == ROLE_LOAD && heart_id == 0)
-            heart_id = channel_ids[i];
+    for (size_t h = 0; h < sizeof hearts / sizeof *hearts; h++) {
+        for (size_t i = 0; i < config->channel_count; i++) {
+            if (config->channels[i].oven == oven && config->channels[i].role == hearts[h])
+                return channel_ids[i];
+        }
     }
-    return heart_id;
+    return 0;
 }
 
 static int resume_run(struct watch *watch, struct fault *fault) {
@@ -357,6 +356,7 @@ static int resume_run(struct watch *watch, struct fault *fault) {
 struct watch *watch_open(struct ledger *ledger, const struct config *config, size_t oven, int64_t oven_id,
                          const int64_t *channel_ids, struct alert_desk *desk, struct fault *fault) {
     struct watch *watch = calloc(1, sizeof *watch);
+    struct config_oven turned;
 
     if (watch == NULL) {
         fault_set(fault, EX_OSERR, "no memory to watch an oven");
@@ -368,7 +368,10 @@ struct watch *watch_open(struct ledger *ledger, const struct config *config, siz
     watch->desk = desk;
     watch->oven_id = oven_id;
     watch->heart_id = find_heart(config, oven, channel_ids);
-    watch->detector = run_open(watch->oven, fault);
+    turned = *watch->oven;
+    if (turned.is_cold)
+        turned.ends_below_mc = -turned.ends_below_mc;
+    watch->detector = run_open(&turned, fault);
     if (watch->detector == NULL || resume_run(watch, fault) != 0) {
         watch_free(watch);
         return NULL;
@@ -384,8 +387,17 @@ void watch_free(struct watch *watch) {
     free(watch);
 }
 
-static int close_run(struct watch *watch, int64_t ended_ms, struct fault *fault) {
+/* A cold place is watched with every temperature turned over. */
+static enum run_end end_reason(const struct watch *watch) {
     const enum run_end reason = run_end_reason(watch->detector);
+
+    if (watch->oven->is_cold && reason == RUN_END_COOLING)
+        return RUN_END_WARMING;
+    return watch->oven->is_cold && reason == RUN_END_COLD ? RUN_END_WARM : reason;
+}
+
+static int close_run(struct watch *watch, int64_t ended_ms, struct fault *fault) {
+    const enum run_end reason = end_reason(watch);
 
     if (ledger_end_run(watch->ledger, watch->run_id, ended_ms, reason, fault) != 0)
         return -1;
@@ -414,11 +426,16 @@ static int end_run(struct watch *watch, const struct reading *reading, struct fa
 int watch_see(struct watch *watch, enum channel_role role, const struct reading *reading, enum watch_change *change,
               struct fault *fault) {
     enum run_change run = RUN_SAME;
+    struct reading turned = *reading;
 
     if (watch_settle(watch, reading->t_ms, fault) != 0)
         return -1;
+    if (watch->oven->is_cold) {
+        turned.value = -turned.value;
+        role = reading->channel_id == watch->heart_id ? ROLE_CONTROL : ROLE_AMBIENT;
+    }
     if (reading->channel_id == watch->heart_id || role == ROLE_SETPOINT || role == ROLE_OUTPUT)
-        run = run_feed(watch->detector, role, reading);
+        run = run_feed(watch->detector, role, &turned);
     if (run == RUN_ENDED && watch->on && end_run(watch, reading, fault) != 0)
         return -1;
     *change = watch->on ? WATCH_RUN : WATCH_IDLE;

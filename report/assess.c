@@ -104,6 +104,9 @@ static int assess_judge(struct ledger *ledger, const struct plan *plan, size_t v
             assess_count_gap(&run->channels[i], &run->tallies[i], run->until_ms);
         run->verdict_count = judge_verdicts(judge, run->verdicts);
         judge_read_soak(judge, &run->soak);
+        run->quench_count = judge_count_quenches(judge);
+        for (size_t i = 0; i < run->quench_count; i++)
+            run->quench_ids[i] = judge_read_quench(judge, i, &run->quenches[i]);
         run->reached = run->soak.first_begun_ms != 0;
     }
     judge_free(judge);
@@ -115,18 +118,14 @@ static int assess_judge(struct ledger *ledger, const struct plan *plan, size_t v
 
 /* ---- against what the daemon found ---- */
 
-static bool assess_same_finding(const struct finding *a, const struct finding *b) {
-    return a->t_ms == b->t_ms && a->kind == b->kind && a->operation == b->operation &&
-           a->channel_id == b->channel_id && a->value == b->value && a->limit == b->limit;
-}
-
 static bool assess_same_verdict(const struct verdict *a, const struct verdict *b) {
     if (a->operation != b->operation || a->requirement != b->requirement || a->outcome != b->outcome ||
         a->reason != b->reason || a->required != b->required || a->found_known != b->found_known)
         return false;
     if (a->found_known && (a->found != b->found || a->margin != b->margin))
         return false;
-    return a->possible == b->possible && a->t_ms == b->t_ms && a->channel_id == b->channel_id;
+    return a->possible == b->possible && a->t_ms == b->t_ms && a->channel_id == b->channel_id &&
+           a->uncertainty == b->uncertainty;
 }
 
 static int assess_compare(struct ledger *ledger, int64_t judgement_id, struct assess_run *run,
@@ -140,7 +139,7 @@ static int assess_compare(struct ledger *ledger, int64_t judgement_id, struct as
 
     if (result == 0) {
         for (size_t i = 0; same && i < finding_count; i++)
-            same = assess_same_finding(&findings[i], &run->findings[i]);
+            same = judge_findings_equal(&findings[i], &run->findings[i]);
         for (size_t i = 0; same && i < verdict_count; i++)
             same = assess_same_verdict(&verdicts[i], &run->verdicts[i]);
         run->agreement = same ? ASSESS_AGREES : ASSESS_DIFFERS;
@@ -206,19 +205,55 @@ static int assess_run(struct ledger *ledger, const struct plan *plan, struct ass
     return 0;
 }
 
-static void assess_decide(const struct plan *plan, size_t number, struct assess_visit *visit) {
+static const struct judge_soak *assess_soak(const struct assess_visit *visit) {
+    const struct assess_run *run = assess_deciding_run(visit);
+
+    return run != NULL ? &run->soak : NULL;
+}
+
+/* The latest word for a visit's quench counts. */
+static void assess_attest(struct assess_batch *assessed, size_t number) {
+    struct assess_visit *visit = &assessed->visits[number];
+
+    for (size_t i = 0; i < assessed->attestation_count; i++) {
+        if (assessed->attestations[i].visit == number) {
+            visit->attested = true;
+            visit->attested_ms = assessed->attestations[i].t_ms;
+        }
+    }
+    if (visit->attested && assess_soak(visit) != NULL)
+        judge_attest(assessed->plan, number, assess_soak(visit), visit->attested_ms, visit->verdicts,
+                     visit->verdict_count);
+}
+
+static void assess_between(struct assess_batch *assessed, size_t number) {
+    struct assess_visit *visit = &assessed->visits[number];
+    const struct judge_soak *before = number > 0 ? assess_soak(&assessed->visits[number - 1]) : NULL;
+    struct verdict between[JUDGE_MOST_VERDICTS];
+    const size_t count = judge_between(assessed->plan, number, before, assess_soak(visit), between);
+
+    for (size_t i = 0; i < count && visit->verdict_count < JUDGE_MOST_VERDICTS; i++)
+        visit->verdicts[visit->verdict_count++] = between[i];
+}
+
+/* Visits in order: each is also held against the one before. */
+static void assess_decide(struct assess_batch *assessed, size_t number) {
+    struct assess_visit *visit = &assessed->visits[number];
+
     visit->deciding = ASSESS_NO_RUN;
     for (size_t i = 0; i < visit->run_count; i++)
         if (visit->runs[i].reached || visit->deciding == ASSESS_NO_RUN || !visit->runs[visit->deciding].reached)
             visit->deciding = (int)i;
     if (visit->deciding == ASSESS_NO_RUN) {
-        visit->verdict_count = judge_absent(plan, number, visit->verdicts);
+        visit->verdict_count = judge_absent(assessed->plan, number, visit->verdicts);
     } else {
         const struct assess_run *run = &visit->runs[visit->deciding];
 
         memcpy(visit->verdicts, run->verdicts, sizeof visit->verdicts);
         visit->verdict_count = run->verdict_count;
     }
+    assess_attest(assessed, number);
+    assess_between(assessed, number);
     visit->outcome = judge_worst(visit->verdicts, visit->verdict_count);
 }
 
@@ -242,7 +277,7 @@ static int assess_visit(struct ledger *ledger, struct assess_batch *assessed, si
         assessed->simulated = assessed->simulated || run->simulated;
         assessed->differs = assessed->differs || run->agreement == ASSESS_DIFFERS;
     }
-    assess_decide(assessed->plan, number, visit);
+    assess_decide(assessed, number);
     return 0;
 }
 
@@ -278,6 +313,9 @@ struct assess_batch *assess_batch(struct ledger *ledger, int64_t batch_id, const
         plan_parse(assessed->batch->plan_text, assessed->batch->plan_length, assessed->batch->plan_name, fault);
     if (assessed->oven == NULL || assessed->plan == NULL)
         goto fail;
+    assessed->attestations = ledger_list_attestations(ledger, batch_id, &assessed->attestation_count, fault);
+    if (assessed->attestations == NULL)
+        goto fail;
     assessed->visit_count = assessed->plan->visit_count;
     assessed->visits = calloc(assessed->visit_count + 1, sizeof *assessed->visits);
     if (assessed->visits == NULL) {
@@ -309,6 +347,7 @@ void assess_free(struct assess_batch *assessed) {
         free(assessed->visits[i].runs);
     }
     free(assessed->visits);
+    ledger_free_attestations(assessed->attestations, assessed->attestation_count);
     free(assessed->oven);
     plan_free(assessed->plan);
     ledger_free_batch(assessed->batch);

@@ -227,15 +227,33 @@ static bool certificate_listed_before(const struct certificate *certificate, siz
     return false;
 }
 
+/* Where the value comes from, as the configuration has it. */
+static void certificate_say_where(const struct ledger_channel *channel, char *where, size_t size) {
+    const struct channel_fitting *fitting = &channel->fitting;
+    const bool asked = fitting->query[0] != '\0';
+    char place[CHANNEL_TEXT_BYTES + sizeof "pattern \"\""];
+
+    if (fitting->wire == WIRE_MODBUS_RTU || fitting->wire == WIRE_MODBUS_ASCII) {
+        snprintf(where, size, "%s, %sfunction %u, register %u, %s", channel->instrument,
+                 fitting->wire == WIRE_MODBUS_ASCII ? "ASCII, " : "", (unsigned)fitting->function,
+                 (unsigned)fitting->first_register, channel_encoding_name(fitting->encoding));
+        return;
+    }
+    if (fitting->field > 0)
+        snprintf(place, sizeof place, "field %u", fitting->field);
+    else
+        snprintf(place, sizeof place, "pattern \"%s\"", fitting->pattern);
+    snprintf(where, size, "%s, %s%s%s, %s", channel->instrument, asked ? "query \"" : "printed lines",
+             fitting->query, asked ? "\"" : "", place);
+}
+
 static void certificate_list_instrument(struct certificate *certificate, struct sheet_table *table,
                                         const struct assess_run *run, const struct ledger_channel *channel) {
     char name[CERTIFICATE_LINE_BYTES], where[CERTIFICATE_LINE_BYTES], sensor[CERTIFICATE_LINE_BYTES];
     char fitted[QUANTITY_TEXT_BYTES] = "", interval[QUANTITY_TEXT_BYTES], time[QUANTITY_TEXT_BYTES];
 
     snprintf(name, sizeof name, "%s.%s", run->oven, channel->name);
-    snprintf(where, sizeof where, "%s, function %u, register %u, %s", channel->instrument,
-             (unsigned)channel->fitting.function, (unsigned)channel->fitting.first_register,
-             channel_encoding_name(channel->fitting.encoding));
+    certificate_say_where(channel, where, sizeof where);
     snprintf(sensor, sizeof sensor, "%s%s%s%s%s", channel->sensor_identity,
              channel->sensor_type[0] != '\0' ? ", type " : "", channel->sensor_type,
              channel->sensor_tolerance[0] != '\0' ? ", " : "", channel->sensor_tolerance);

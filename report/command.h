@@ -41,6 +41,9 @@ int command_take(int argc, char **argv, const struct command_option *options, si
 /* A number from 1 on. */
 int command_take_number(const char *text, const char *what, int64_t *number, struct fault *fault);
 
+/* Who speaks: the one named, or the user. */
+const char *command_person(const char *named);
+
 /* ---- to the terminal ---- */
 
 /* Text from people, without control characters. COMMAND_TEXT_BYTES. */
@@ -60,7 +63,7 @@ char *command_visit_name(const struct plan *plan, size_t visit, char *out); // C
 int64_t command_visit_oven(struct command *command, const struct ledger_batch *batch, const struct plan *plan,
                            size_t visit, struct fault *fault);
 typedef int command_function(struct command *command, int argc, char **argv, struct fault *fault);
-command_function command_batch, command_batch_open, command_batch_show, command_runs, command_claim,
+command_function command_batch, command_batch_open, command_batch_show, command_runs, command_claim, command_attest,
     command_certificate, command_plan;
 
 #endif

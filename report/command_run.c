@@ -135,7 +135,7 @@ int command_runs(struct command *command, int argc, char **argv, struct fault *f
 
 /* ---- claim ---- */
 
-static const char *command_person(const char *named) {
+const char *command_person(const char *named) {
     const struct passwd *user;
 
     if (named != NULL)

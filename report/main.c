@@ -20,6 +20,8 @@ static const char HELP[] = "soakledger [-c CONFIG] COMMAND: batches, and what th
                            "  runs [--all]                           oven runs and whose they are\n"
                            "  claim RUN BATCH [VISIT]                say that a run belongs to a batch\n"
                            "  claim RUN none                         ... or to none\n"
+                           "  attest BATCH [VISIT] --at TIME         a person's word for an unseen quench\n"
+                           "             [--by NAME] [--words TEXT]\n"
                            "  certificate BATCH [-o FILE]            write the PDF and record its issue\n"
                            "  plan check FILE                        read a plan and say what it asks for\n"
                            "\n"
@@ -36,9 +38,8 @@ struct command_entry {
 };
 
 static const struct command_entry COMMANDS[] = {
-    {"batch", command_batch}, {"runs", command_runs},
-    {"claim", command_claim}, {"certificate", command_certificate},
-    {"plan", command_plan},
+    {"batch", command_batch},   {"runs", command_runs}, {"claim", command_claim},
+    {"attest", command_attest}, {"plan", command_plan}, {"certificate", command_certificate},
 };
 
 static int main_dispatch(struct command *command, int argc, char **argv, struct fault *fault) {
@@ -47,7 +48,8 @@ static int main_dispatch(struct command *command, int argc, char **argv, struct 
             return COMMANDS[i].function(command, argc - 1, argv + 1, fault);
     return fault_set(
         fault, EX_USAGE,
-        "unknown command '%s': expected batch, runs, claim, certificate or plan; see soakledger --help", argv[0]);
+        "unknown command '%s': expected batch, runs, claim, attest, certificate or plan; see soakledger --help",
+        argv[0]);
 }
 
 /* Options before the command. Returns the index of the command's name, 0 if all is done, -1 with a fault. */

@@ -103,24 +103,51 @@ char *words_clean(const char *text, size_t length, int keep_lines, char *out, si
 
 /* ---- verdicts ---- */
 
+/* In which of the units of requirements a value is, and to which side its limit is. */
+enum measure { MEASURE_RATE, MEASURE_TIME, MEASURE_DIFFERENCE, MEASURE_TEMPERATURE, MEASURE_NOTHING };
+static const struct {
+    enum measure measure;
+    bool least;
+    const char *subject;
+} words_requirements[REQUIREMENT_COUNT] = {
+    [REQUIREMENT_RAMP] = {MEASURE_RATE, false, "The steepest rise was"},
+    [REQUIREMENT_SOAK_LEAST] = {MEASURE_TIME, true, "The soak lasted"},
+    [REQUIREMENT_SOAK_MOST] = {MEASURE_TIME, false, "The soak lasted"},
+    [REQUIREMENT_OVERSHOOT] = {MEASURE_DIFFERENCE, false, "The overshoot was"},
+    [REQUIREMENT_SPREAD] = {MEASURE_DIFFERENCE, false, "The spread between the load sensors was"},
+    [REQUIREMENT_LOAD_START] = {MEASURE_TEMPERATURE, false, "When heating began the load was at"},
+    [REQUIREMENT_HOLD_LEAST] = {MEASURE_TIME, true, "The hold lasted"},
+    [REQUIREMENT_TRANSFER] = {MEASURE_TIME, false, "The transfer to the quench took"},
+    [REQUIREMENT_COOLING] = {MEASURE_TIME, false, "Cooling between the two temperatures took"},
+    [REQUIREMENT_HANDLE_WARM] = {MEASURE_TIME, false, "The part was handle-warm after"},
+    [REQUIREMENT_EQUIVALENT] = {MEASURE_TIME, true, "The temper was worth"},
+    [REQUIREMENT_BEGIN_WITHIN] = {MEASURE_TIME, false, "The wait after the step before was"},
+    [REQUIREMENT_PARTS_BELOW] = {MEASURE_TEMPERATURE, false, "The parts had cooled to"},
+    [REQUIREMENT_DONE] = {MEASURE_NOTHING, false, "The quench"},
+};
+
 char *words_value(enum requirement requirement, int64_t value, enum temperature_unit unit, char *out) {
     enum { ONE_DECIMAL = 1 };
 
-    switch (requirement) {
-    case REQUIREMENT_RAMP: return quantity_format_rate(value, unit, out);
-    case REQUIREMENT_SOAK_LEAST:
-    case REQUIREMENT_SOAK_MOST: return quantity_format_duration(value, out);
-    case REQUIREMENT_OVERSHOOT:
-    case REQUIREMENT_SPREAD: break;
+    switch (words_requirements[requirement].measure) {
+    case MEASURE_RATE: return quantity_format_rate(value, unit, out);
+    case MEASURE_TIME: return quantity_format_duration(value, out);
+    case MEASURE_DIFFERENCE: return quantity_format_difference(value, unit, ONE_DECIMAL, 0, out);
+    case MEASURE_TEMPERATURE: return quantity_format_temperature(value, unit, ONE_DECIMAL, out);
+    case MEASURE_NOTHING: break;
     }
-    return quantity_format_difference(value, unit, ONE_DECIMAL, 0, out);
+    out[0] = '\0';
+    return out;
 }
 
 char *words_limit(enum requirement requirement, int64_t value, enum temperature_unit unit, char *out) {
     char text[QUANTITY_TEXT_BYTES];
 
-    snprintf(out, WORDS_LIMIT_BYTES, "%s %s", requirement == REQUIREMENT_SOAK_LEAST ? "at least" : "at most",
-             words_value(requirement, value, unit, text));
+    if (words_requirements[requirement].measure == MEASURE_NOTHING)
+        snprintf(out, WORDS_LIMIT_BYTES, "seen or attested");
+    else
+        snprintf(out, WORDS_LIMIT_BYTES, "%s %s", words_requirements[requirement].least ? "at least" : "at most",
+                 words_value(requirement, value, unit, text));
     return out;
 }
 
@@ -134,9 +161,13 @@ char *words_what(enum requirement requirement, char *out) {
 char *words_found(const struct verdict *verdict, enum temperature_unit unit, char *out) {
     char found[QUANTITY_TEXT_BYTES] = "no value", possible[QUANTITY_TEXT_BYTES];
 
-    if (verdict->found_known)
+    if (verdict->found_known && words_requirements[verdict->requirement].measure != MEASURE_NOTHING)
         words_value(verdict->requirement, verdict->found, unit, found);
-    if (verdict->found_known && verdict->possible != verdict->found)
+    if (words_requirements[verdict->requirement].measure == MEASURE_NOTHING && verdict->reason != REASON_NONE)
+        snprintf(out, WORDS_SENTENCE_BYTES, "%s", judge_reason_text(verdict->reason));
+    else if (words_requirements[verdict->requirement].measure == MEASURE_NOTHING)
+        snprintf(out, WORDS_SENTENCE_BYTES, "seen by a sensor");
+    else if (verdict->found_known && verdict->possible != verdict->found)
         snprintf(out, WORDS_SENTENCE_BYTES, "%s proven, %s possible", found,
                  words_value(verdict->requirement, verdict->possible, unit, possible));
     else if (verdict->reason != REASON_NONE)
@@ -149,10 +180,10 @@ char *words_found(const struct verdict *verdict, enum temperature_unit unit, cha
 /* Durations are shown in whole seconds, rounded down; the margin is what these shown values leave, so that the
  * sheet's own sums are right. */
 static int64_t words_shown_margin(const struct verdict *verdict) {
-    const bool least = verdict->requirement == REQUIREMENT_SOAK_LEAST;
+    const bool least = words_requirements[verdict->requirement].least;
     int64_t shown;
 
-    if (!least && verdict->requirement != REQUIREMENT_SOAK_MOST)
+    if (words_requirements[verdict->requirement].measure != MEASURE_TIME || llabs(verdict->found) < MS_PER_MIN)
         return verdict->margin;
     shown = verdict->found / MS_PER_S * MS_PER_S;
     shown = least ? shown - verdict->required : verdict->required - shown;
@@ -161,33 +192,32 @@ static int64_t words_shown_margin(const struct verdict *verdict) {
 
 char *words_margin(const struct verdict *verdict, enum temperature_unit unit, char *out) {
     const int64_t margin = words_shown_margin(verdict);
+    const int64_t size = margin < 0 ? -margin : margin;
     char text[QUANTITY_TEXT_BYTES];
 
     out[0] = '\0';
-    if (verdict->found_known)
-        snprintf(out, WORDS_LIMIT_BYTES, "%s%s", margin < 0 ? "−" : "+",
-                 words_value(verdict->requirement, margin < 0 ? -margin : margin, unit, text));
+    if (!verdict->found_known || words_requirements[verdict->requirement].measure == MEASURE_NOTHING)
+        return out;
+    if (words_requirements[verdict->requirement].measure == MEASURE_TEMPERATURE) // a margin is a difference
+        quantity_format_difference(size, unit, 1, 0, text);
+    else
+        words_value(verdict->requirement, size, unit, text);
+    snprintf(out, WORDS_LIMIT_BYTES, "%s%s", margin < 0 ? "−" : "+", text);
     return out;
-}
-
-/* What is measured, as the subject of a sentence. */
-static const char *words_subject(enum requirement requirement) {
-    switch (requirement) {
-    case REQUIREMENT_RAMP: return "The steepest rise was";
-    case REQUIREMENT_SOAK_LEAST:
-    case REQUIREMENT_SOAK_MOST: return "The soak lasted";
-    case REQUIREMENT_OVERSHOOT: return "The overshoot was";
-    case REQUIREMENT_SPREAD: break;
-    }
-    return "The spread between the load sensors was";
 }
 
 char *words_sentence(const struct verdict *verdict, enum temperature_unit unit, char *out) {
     char found[QUANTITY_TEXT_BYTES], possible[QUANTITY_TEXT_BYTES], required[QUANTITY_TEXT_BYTES];
-    const bool least = verdict->requirement == REQUIREMENT_SOAK_LEAST;
+    const bool least = words_requirements[verdict->requirement].least;
+    const char *subject = words_requirements[verdict->requirement].subject;
     const char *bound = least ? "required" : "allowed";
 
     words_value(verdict->requirement, verdict->required, unit, required);
+    if (words_requirements[verdict->requirement].measure == MEASURE_NOTHING) {
+        snprintf(out, WORDS_SENTENCE_BYTES, "%s: %s.", subject,
+                 verdict->reason == REASON_NONE ? "seen by a sensor" : judge_reason_text(verdict->reason));
+        return out;
+    }
     if (verdict->reason != REASON_NONE && (verdict->reason != REASON_GAP || !verdict->found_known)) {
         snprintf(out, WORDS_SENTENCE_BYTES, "%s %s %s: %s.", required, least ? "or more" : "at most", bound,
                  judge_reason_text(verdict->reason));
@@ -195,16 +225,16 @@ char *words_sentence(const struct verdict *verdict, enum temperature_unit unit, 
     }
     words_value(verdict->requirement, verdict->found, unit, found);
     words_value(verdict->requirement, verdict->possible, unit, possible);
-    if (verdict->outcome == OUTCOME_NOT_PROVEN && least)
+    if (verdict->outcome == OUTCOME_NOT_PROVEN && verdict->requirement == REQUIREMENT_SOAK_LEAST)
         snprintf(out, WORDS_SENTENCE_BYTES,
                  "%s of soak are proven, %s required; readings are missing that could have proven up to %s.", found,
                  required, possible);
     else if (verdict->outcome == OUTCOME_NOT_PROVEN)
         snprintf(out, WORDS_SENTENCE_BYTES,
                  "%s %s by the readings there are, with %s allowed; readings are missing that could change it.",
-                 words_subject(verdict->requirement), found, required);
+                 subject, found, required);
     else
-        snprintf(out, WORDS_SENTENCE_BYTES, "%s %s; %s %s.", words_subject(verdict->requirement), found, required,
+        snprintf(out, WORDS_SENTENCE_BYTES, "%s %s; %s %s.", subject, found, required,
                  least ? "were required" : "were allowed");
     return out;
 }

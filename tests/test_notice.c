@@ -143,7 +143,7 @@ static void a_charge_that_falls_out_too_early_is_told_until_it_is_back(void **st
     is_told(bench, "");
     play(bench, 800, 780, 2);
     is_told(bench,
-            "alert soak-short, oven small, raised: front fell below the band; proven soak until then: 12 min "
+            "alert soak-short, oven small, raised: front left the band; proven soak until then: 12 min "
             "17 s (required: 20 min)\n");
     play(bench, 799, 799, 3);
     is_told(bench, "alert soak-short, oven small, clear: the charge is back; its time counts anew\n");
@@ -178,7 +178,7 @@ static void a_replay_tells_only_what_still_stands_and_tells_it_once(void **state
         notice_go_live(bench->notice);
         if (i == 0)
             is_told(bench,
-                    "alert soak-short, oven small, raised: front fell below the band; proven soak until then: "
+                    "alert soak-short, oven small, raised: front left the band; proven soak until then: "
                     "4 min 54 s (required: 20 min)\n");
         close_notice(bench);
         open_notice(bench);

@@ -13,10 +13,13 @@
 #include "support/stage.h"
 
 static void begin(struct stage *stage, const char *scene) {
-    stage_open_scene(stage, "alert", scene);
+    stage_open_scene(stage, scene);
     stage_tell(stage, "echo 'line=; for word; do line=\"$line<$word>\"; done; printf \"%s\\n\" \"$line\" "
                       ">>\"${0%/*}/alerts\"' >$D/tell");
     stage_start_daemon(stage);
+}
+
+static void open_batch(struct stage *stage) {
     stage_tell(stage, "$S batch open --plan $D/irons.plan --charge '12 plane irons' --operator 'day shift'");
 }
 
@@ -46,6 +49,10 @@ static void a_lost_line_and_an_open_sensor_are_told_once_and_so_is_their_end(voi
     const char *text;
 
     begin(stage, "alert");
+    stage_tell(stage,
+               "printf '[temper draw]\\ntemperature = 190 C\\nbelow = 8 C\\nabove = 8 C\\ntime_at_least = 1 h\\n"
+               "begins_within = 90 min\\n' >>$D/irons.plan");
+    open_batch(stage);
     stage_play_until(stage, "2026-11-16T08:50:00Z");
     assert_int_equal(stage_end_daemon(stage, SIGTERM), 0);
     text = alerts(stage);
@@ -54,9 +61,10 @@ static void a_lost_line_and_an_open_sensor_are_told_once_and_so_is_their_end(voi
     contains(text, "\n<line><line bench><clear><2026-11-16T07:13><the line is back>\n"
                    "<sensor><oven small, back><raised><2026-11-16T07:47><no good reading since then: open sensor>\n"
                    "<sensor><oven small, back><clear><2026-11-16T07:50><back is read again after 2 min");
-    stage_tell(stage, "test $(wc -l <$D/alerts) -eq 4");
+    contains(text, "\n<next-due><batch 1><raised><2026-11-16T08:45><temper draw must begin by 2026-11-16 09:45:");
+    stage_tell(stage, "test $(wc -l <$D/alerts) -eq 5");
     text = stage_read_journal(stage);
-    contains(text, "oven small, run 1, batch 1: the soak will be complete at about 08:0");
+    contains(text, "oven small, run 1, batch 1: the soak will be complete at about 07:59 UTC");
     contains(text, "the soak will be complete at about 08:10 UTC"); // anew after the gap
     contains(text, "alert sensor, oven small, back, raised: ");
     contains(text, "the required soak of 20 min is complete");
@@ -67,6 +75,7 @@ static void an_overshoot_is_told_before_it_comes_and_a_forgotten_charge_later(vo
     const char *text;
 
     begin(stage, "alert-hot");
+    open_batch(stage);
     stage_play_until(stage, "2026-11-16T09:40:00Z");
     assert_int_equal(stage_end_daemon(stage, SIGTERM), 0);
     text = alerts(stage);

@@ -9,26 +9,17 @@
 #include "parts.h"
 #include "soakledger/quantity.h"
 
-enum { ADDRESS_MOST = 247, RETRIES_DEFAULT = 1, RETRIES_MOST = 3 }; // addresses: MODBUS over serial line V1.02, 2.2
-enum { MINUTES_PER_HOUR = 60 };
-
-#define SECOND_MS INT64_C(1000)
-#define MINUTE_MS (60 * SECOND_MS)
-#define HOUR_MS   (60 * MINUTE_MS)
-#define DAY_MS    (24 * HOUR_MS)
-
-#define REPLY_WITHIN_DEFAULT_MS INT64_C(300)
-#define REPLY_WITHIN_MOST_MS    (10 * SECOND_MS)
+enum { MINUTES_PER_HOUR = 60, LIST_BYTES = 128 };
 
 /* Defaults of an oven: common practice in small ovens, no source. */
 #define BEGINS_ON_RISE_DEFAULT_MC  INT64_C(15000)
-#define RISE_WITHIN_DEFAULT_MS     (10 * MINUTE_MS)
-#define ENDS_AFTER_DEFAULT_MS      (20 * MINUTE_MS)
+#define RISE_WITHIN_DEFAULT_MS     (10 * CONFIG_MINUTE_MS)
+#define ENDS_AFTER_DEFAULT_MS      (20 * CONFIG_MINUTE_MS)
 #define ENDS_BELOW_DEFAULT_MC      INT64_C(60000)
-#define SILENT_AFTER_DEFAULT_MS    HOUR_MS
-#define LEAD_DEFAULT_MS            (10 * MINUTE_MS)
-#define LEAD_MOST_MS               (2 * HOUR_MS) // it is held in memory
-#define IDLE_INTERVAL_DEFAULT_MS   MINUTE_MS
+#define SILENT_AFTER_DEFAULT_MS    CONFIG_HOUR_MS
+#define LEAD_DEFAULT_MS            (10 * CONFIG_MINUTE_MS)
+#define LEAD_MOST_MS               (2 * CONFIG_HOUR_MS) // it is held in memory
+#define IDLE_INTERVAL_DEFAULT_MS   CONFIG_MINUTE_MS
 #define HEATS_AT_MOST_DEFAULT_MC_H INT64_C(36000000) // 600 °C a minute: generous, so that no true rise is doubted
 
 static const char default_paper[] = "A4";
@@ -63,6 +54,39 @@ int config_take_duration(struct config_whole *whole, struct keyfile_section *sec
                               quantity_format_duration(least_ms, least), quantity_format_duration(most_ms, most));
     *ms = value;
     return 1;
+}
+
+int config_refuse_others(struct config_whole *whole, struct keyfile_section *section, enum wire_kind wire,
+                         const struct config_key *keys, size_t count) {
+    for (size_t i = 0; i < count; i++)
+        if (!(keys[i].wires & 1 << wire) && keyfile_take(section, keys[i].word, NULL) != NULL)
+            return keyfile_refuse(section, keys[i].word, whole->fault,
+                                  "there is none with wire %s: expected no such line", channel_wire_name(wire));
+    return 0;
+}
+
+int config_take_list(struct config_whole *whole, struct keyfile_section *section, const char *key,
+                     int (*add)(struct config_whole *whole, struct keyfile_section *section, const char *key,
+                                const char *element, void *context),
+                     void *context) {
+    const char *list = keyfile_take(section, key, NULL);
+    char copy[LIST_BYTES], *rest = copy;
+
+    if (list == NULL)
+        return 0;
+    if (strlen(list) >= sizeof copy)
+        return keyfile_refuse(section, key, whole->fault, "list too long: expected up to %d bytes", LIST_BYTES - 1);
+    memcpy(copy, list, strlen(list) + 1);
+    while (rest != NULL) {
+        char *element = strsep(&rest, ",");
+
+        element += strspn(element, " \t");
+        for (size_t end = strlen(element); end > 0 && strchr(" \t", element[end - 1]) != NULL; end--)
+            element[end - 1] = '\0';
+        if (add(whole, section, key, element, context) != 0)
+            return -1;
+    }
+    return 0;
 }
 
 /* The two programs and their callers may stand in different folders: a relative path would mean several files. */
@@ -168,9 +192,9 @@ static int check_device(struct config_whole *whole, struct keyfile_section *sect
 static int read_line_settings(struct config_whole *whole, struct keyfile_section *section,
                               struct config_line *line) {
     static const char *const parities[] = {"none", "even", "odd", NULL}; // as enum parity
-    const int default_baud = 19200, most_stop_bits = 2;
+    const int default_baud = 19200, most_stop_bits = 2, least_data_bits = 7, most_data_bits = 8;
     int parity = PARITY_EVEN;
-    int64_t stop_bits;
+    int64_t stop_bits, data_bits = most_data_bits;
 
     line->speed_baud = default_baud;
     if (read_speed(whole, section, &line->speed_baud) != 0 ||
@@ -181,6 +205,9 @@ static int read_line_settings(struct config_whole *whole, struct keyfile_section
     if (keyfile_take_integer(section, "stop_bits", 1, most_stop_bits, &stop_bits, whole->fault) < 0)
         return -1;
     line->stop_bits = (int)stop_bits;
+    if (keyfile_take_integer(section, "data_bits", least_data_bits, most_data_bits, &data_bits, whole->fault) < 0)
+        return -1;
+    line->data_bits = (int)data_bits;
     return 0;
 }
 
@@ -210,36 +237,6 @@ static int read_line(struct config_whole *whole, struct keyfile_section *section
     return 0;
 }
 
-static int read_instrument(struct config_whole *whole, struct keyfile_section *section) {
-    struct config *config = &whole->config;
-    struct config_instrument *instrument = &config->instruments[config->instrument_count];
-    int64_t address = 0, retries = RETRIES_DEFAULT;
-    int taken = config_take_reference(whole, section, "line", config->lines, config->line_count,
-                                      sizeof *config->lines, &instrument->line);
-
-    instrument->name = keyfile_section_name(section);
-    if (keyfile_require(section, "line", taken, "bench", whole->fault) != 0)
-        return -1;
-    taken = keyfile_take_integer(section, "address", 1, ADDRESS_MOST, &address, whole->fault);
-    if (keyfile_require(section, "address", taken, "1", whole->fault) != 0)
-        return -1;
-    instrument->address = (int)address;
-    for (size_t i = 0; i < config->instrument_count; i++)
-        if (config->instruments[i].line == instrument->line &&
-            config->instruments[i].address == instrument->address)
-            return keyfile_refuse(section, "address", whole->fault,
-                                  "the address of instrument '%s' on the same line: expected another",
-                                  config->instruments[i].name);
-    instrument->reply_within_ms = REPLY_WITHIN_DEFAULT_MS;
-    if (config_take_duration(whole, section, "reply_within", 1, REPLY_WITHIN_MOST_MS,
-                             &instrument->reply_within_ms) < 0 ||
-        keyfile_take_integer(section, "retries", 0, RETRIES_MOST, &retries, whole->fault) < 0)
-        return -1;
-    instrument->retries = (int)retries;
-    config->instrument_count++;
-    return 0;
-}
-
 /* The letters are those of IEC 60584-1 (from memory). */
 static int read_sensor(struct config_whole *whole, struct keyfile_section *section) {
     static const char *const types[] = {"A", "B", "C", "E", "J", "K", "N", "R", "S", "T", NULL};
@@ -263,11 +260,11 @@ static int read_oven_times(struct config_whole *whole, struct keyfile_section *s
         int64_t least_ms, most_ms;
         int64_t *ms;
     } times[] = {
-        {"rise_within", SECOND_MS, DAY_MS, &oven->rise_within_ms},
-        {"ends_after", SECOND_MS, DAY_MS, &oven->ends_after_ms},
-        {"silent_after", SECOND_MS, 7 * DAY_MS, &oven->silent_after_ms},
+        {"rise_within", CONFIG_SECOND_MS, CONFIG_DAY_MS, &oven->rise_within_ms},
+        {"ends_after", CONFIG_SECOND_MS, CONFIG_DAY_MS, &oven->ends_after_ms},
+        {"silent_after", CONFIG_SECOND_MS, 7 * CONFIG_DAY_MS, &oven->silent_after_ms},
         {"lead", 0, LEAD_MOST_MS, &oven->lead_ms},
-        {"idle_interval", SECOND_MS, HOUR_MS, &oven->idle_interval_ms},
+        {"idle_interval", CONFIG_SECOND_MS, CONFIG_HOUR_MS, &oven->idle_interval_ms},
     };
 
     for (size_t i = 0; i < sizeof times / sizeof *times; i++)
@@ -279,7 +276,9 @@ static int read_oven_times(struct config_whole *whole, struct keyfile_section *s
 
 static int read_oven(struct config_whole *whole, struct keyfile_section *section) {
     struct config_oven *oven = &whole->config.ovens[whole->config.oven_count];
+    static const char *const kind_words[] = {"hot", "cold", NULL};
     struct fault *fault = whole->fault;
+    int kind = 0, taken;
 
     *oven = (struct config_oven){
         .name = keyfile_section_name(section),
@@ -296,6 +295,12 @@ static int read_oven(struct config_whole *whole, struct keyfile_section *section
         return keyfile_fault(whole->file, keyfile_section_line(section), fault,
                              "oven '%s': expected a name without '.', which stands between oven and channel",
                              oven->name);
+    taken = keyfile_take_word(section, "kind", kind_words, &kind, fault);
+    if (taken < 0)
+        return -1;
+    oven->is_cold = kind == 1;
+    if (oven->is_cold)
+        oven->ends_below_mc = 0; // a cold place is done with when it is above freezing
     if (keyfile_take_difference(section, "begins_on_rise", &oven->begins_on_rise_mc, fault) < 0 ||
         keyfile_take_temperature(section, "ends_below", &oven->ends_below_mc, fault) < 0 ||
         keyfile_take_rate(section, "heats_at_most", &oven->heats_at_most_mc_per_h, fault) < 0 ||
@@ -322,7 +327,7 @@ static const struct kind {
     {"shop", false, false, read_shop},
     {"alert", false, false, config_read_alert},
     {"line", true, true, read_line},
-    {"instrument", true, true, read_instrument},
+    {"instrument", true, true, config_read_instrument},
     {"sensor", true, false, read_sensor},
     {"oven", true, true, read_oven},
     {"channel", true, true, config_read_channel},
@@ -382,11 +387,12 @@ static int read_whole(struct config_whole *whole) {
     config_default_alert(config);
     config->lines = calloc(room, sizeof *config->lines);
     config->instruments = calloc(room, sizeof *config->instruments);
+    whole->texts = calloc(room, sizeof *whole->texts);
     config->sensors = calloc(room, sizeof *config->sensors);
     config->ovens = calloc(room, sizeof *config->ovens);
     config->channels = calloc(room, sizeof *config->channels);
-    if (config->lines == NULL || config->instruments == NULL || config->sensors == NULL || config->ovens == NULL ||
-        config->channels == NULL)
+    if (config->lines == NULL || config->instruments == NULL || whole->texts == NULL || config->sensors == NULL ||
+        config->ovens == NULL || config->channels == NULL)
         return fault_set(whole->fault, EX_OSERR, "out of memory");
     for (size_t i = 0; i < count; i++)
         if (check_header(whole, keyfile_section(whole->file, i)) != 0)
@@ -425,6 +431,7 @@ void config_free(struct config *config) {
         free(whole->resolved[i]);
     free(config->lines);
     free(config->instruments);
+    free(whole->texts);
     free(config->sensors);
     free(config->ovens);
     free(config->channels);

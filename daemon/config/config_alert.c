@@ -5,14 +5,14 @@
 
 #include "parts.h"
 
-#define ESCALATE_LEAST_MS INT64_C(60000)
-#define ESCALATE_MOST_MS  INT64_C(86400000)
-#define LIMIT_LEAST_MS    INT64_C(1000)
-#define LIMIT_MOST_MS     INT64_C(600000)
+#define ESCALATE_LEAST_MS CONFIG_MINUTE_MS
+#define ESCALATE_MOST_MS  CONFIG_DAY_MS
+#define LIMIT_LEAST_MS    CONFIG_SECOND_MS
+#define LIMIT_MOST_MS     (10 * CONFIG_MINUTE_MS)
 
 /* Our own choice: long enough to walk to the oven, and for a message to leave by a slow network. */
-#define ESCALATE_DEFAULT_MS INT64_C(900000)
-#define LIMIT_DEFAULT_MS    INT64_C(10000)
+#define ESCALATE_DEFAULT_MS (15 * CONFIG_MINUTE_MS)
+#define LIMIT_DEFAULT_MS    (10 * CONFIG_SECOND_MS)
 
 void config_default_alert(struct config *config) {
     config->alert.escalate_after_ms = ESCALATE_DEFAULT_MS;

@@ -9,17 +9,21 @@
 #include "soakledger/quantity.h"
 
 enum { FUNCTION_LEAST = 3, FUNCTION_MOST = 4, DECIMALS_LEAST = -3, DECIMALS_MOST = 6 };
-enum { LIST_BYTES = 128 };
 
 #define INTERVAL_DEFAULT_MS INT64_C(1000)
-#define INTERVAL_LEAST_MS   INT64_C(100)
+#define INTERVAL_LEAST_MS   INT64_C(20)
 #define INTERVAL_MOST_MS    INT64_C(3600000)
 #define LOW_DEFAULT_MC      INT64_C(-50000)  // colder than any workshop, warmer than an unheated one ...
+#define LOW_COLD_DEFAULT_MC INT64_C(-200000) // liquid nitrogen boils at -196 C
 #define HIGH_DEFAULT_MC     INT64_C(1400000) // ... and beyond type K and N: common practice, no source
 #define OUTPUT_MOST         INT64_C(100000)  // per cent, in thousandths; less than zero is cooling
 
 static bool is_temperature(enum channel_role role) {
     return role != ROLE_OUTPUT;
+}
+
+static bool is_text(const struct channel_fitting *fitting) {
+    return fitting->wire == WIRE_POLLED_TEXT || fitting->wire == WIRE_FREE_TEXT;
 }
 
 /* The raw integers an encoding can hold. A float is held against whole numbers up to 32 bits. */
@@ -77,17 +81,11 @@ static int read_name(struct config_whole *whole, struct keyfile_section *section
                          "[channel %s]: no such oven: expected a section [oven %.*s]", name, (int)length, name);
 }
 
-static int read_place(struct config_whole *whole, struct keyfile_section *section, struct config_channel *channel) {
-    const struct config *config = &whole->config;
-    struct channel_fitting *fitting = &channel->fitting;
+static int read_register(struct config_whole *whole, struct keyfile_section *section,
+                         struct channel_fitting *fitting) {
     struct fault *fault = whole->fault;
     int64_t function = 0, first = 0;
-    int taken = config_take_reference(whole, section, "instrument", config->instruments, config->instrument_count,
-                                      sizeof *config->instruments, &channel->instrument);
-
-    if (keyfile_require(section, "instrument", taken, "controller", fault) != 0)
-        return -1;
-    taken = keyfile_take_integer(section, "function", FUNCTION_LEAST, FUNCTION_MOST, &function, fault);
+    int taken = keyfile_take_integer(section, "function", FUNCTION_LEAST, FUNCTION_MOST, &function, fault);
     if (keyfile_require(section, "function", taken, "4 (input registers) or 3 (holding registers)", fault) != 0)
         return -1;
     taken = keyfile_take_integer(section, "register", 0, UINT16_MAX, &first, fault);
@@ -125,14 +123,40 @@ static int read_encoding(struct config_whole *whole, struct keyfile_section *sec
     return 0;
 }
 
+/* In registers, or in a text. */
+static int read_place(struct config_whole *whole, struct keyfile_section *section, struct config_channel *channel) {
+    static const struct config_key keys[] = {
+        {"function", CONFIG_OF_MODBUS},   {"register", CONFIG_OF_MODBUS}, {"encoding", CONFIG_OF_MODBUS},
+        {"word_order", CONFIG_OF_MODBUS}, {"query", CONFIG_OF_POLLED},    {"field", CONFIG_OF_TEXT},
+        {"pattern", CONFIG_OF_TEXT},
+    };
+    const struct config *config = &whole->config;
+    struct channel_fitting *fitting = &channel->fitting;
+    const int taken =
+        config_take_reference(whole, section, "instrument", config->instruments, config->instrument_count,
+                              sizeof *config->instruments, &channel->instrument);
+
+    if (keyfile_require(section, "instrument", taken, "controller", whole->fault) != 0)
+        return -1;
+    fitting->wire = config->instruments[channel->instrument].setting.kind;
+    if (config_refuse_others(whole, section, fitting->wire, keys, sizeof keys / sizeof keys[0]) != 0)
+        return -1;
+    if (CONFIG_OF_MODBUS & 1 << fitting->wire)
+        return read_register(whole, section, fitting) != 0 ? -1 : read_encoding(whole, section, fitting);
+    fitting->encoding = ENCODING_INT32; // so that the numbers that stand for no value have a range
+    return config_read_text_place(whole, section, channel);
+}
+
 static int read_scale(struct config_whole *whole, struct keyfile_section *section, enum channel_role role,
-                      struct channel_fitting *fitting) {
+                      bool is_cold, struct channel_fitting *fitting) {
     static const char *const units[] = {"C", "F", NULL}; // as enum temperature_unit
     int64_t decimals = 0;
     int unit = UNIT_CELSIUS;
     int taken = keyfile_take_integer(section, "decimals", DECIMALS_LEAST, DECIMALS_MOST, &decimals, whole->fault);
 
-    if (keyfile_require(section, "decimals", taken, "1, if 8025 means 802.5", whole->fault) != 0)
+    // Text has its point where it belongs.
+    if (taken < 0 || (!is_text(fitting) &&
+                      keyfile_require(section, "decimals", taken, "1, if 8025 means 802.5", whole->fault) != 0))
         return -1;
     fitting->decimals = (int)decimals;
     if (!is_temperature(role)) {
@@ -149,40 +173,82 @@ static int read_scale(struct config_whole *whole, struct keyfile_section *sectio
     if (keyfile_require(section, "unit", taken, "C", whole->fault) != 0)
         return -1;
     fitting->unit = (enum temperature_unit)unit;
-    fitting->low = LOW_DEFAULT_MC;
+    fitting->low = is_cold ? LOW_COLD_DEFAULT_MC : LOW_DEFAULT_MC;
     fitting->high = HIGH_DEFAULT_MC;
     return keyfile_take_span(section, "range", &fitting->low, &fitting->high, whole->fault) < 0 ? -1 : 0;
 }
 
-static int read_open_values(struct config_whole *whole, struct keyfile_section *section,
-                            struct channel_fitting *fitting) {
-    const char *list = keyfile_take(section, "open_value", NULL);
-    char copy[LIST_BYTES], *rest = copy;
-    int64_t least, most;
+/* A list of raw numbers by which the controller says that there is no value. */
+struct raw_list {
+    const struct channel_fitting *fitting;
+    size_t *count;
+    int64_t *values;
+};
 
-    if (list == NULL)
-        return 0;
-    if (strlen(list) >= sizeof copy)
-        return keyfile_refuse(section, "open_value", whole->fault, "list too long: expected up to %d whole numbers",
+static bool is_listed(int64_t value, const int64_t *values, size_t count) {
+    for (size_t i = 0; i < count; i++)
+        if (values[i] == value)
+            return true;
+    return false;
+}
+
+static int add_raw(struct config_whole *whole, struct keyfile_section *section, const char *key,
+                   const char *element, void *context) {
+    const struct raw_list *list = context;
+    const struct channel_fitting *fitting = list->fitting;
+    char why[FAULT_TEXT_BYTES];
+    int64_t least, most, value;
+
+    if (*list->count == CHANNEL_OPEN_VALUES)
+        return keyfile_refuse(section, key, whole->fault, "too many: expected up to %d whole numbers",
                               CHANNEL_OPEN_VALUES);
-    memcpy(copy, list, strlen(list) + 1);
     read_raw_range(fitting->encoding, &least, &most);
-    while (rest != NULL) {
-        char *number = strsep(&rest, ",");
-        char why[FAULT_TEXT_BYTES];
-
-        number += strspn(number, " \t");
-        for (size_t end = strlen(number); end > 0 && strchr(" \t", number[end - 1]) != NULL; end--)
-            number[end - 1] = '\0';
-        if (fitting->open_count == CHANNEL_OPEN_VALUES)
-            return keyfile_refuse(section, "open_value", whole->fault, "too many: expected up to %d whole numbers",
-                                  CHANNEL_OPEN_VALUES);
-        if (quantity_parse_integer(number, least, most, &fitting->open_raw[fitting->open_count++], whole->fault) ==
-            0)
-            continue;
+    if (quantity_parse_integer(element, least, most, &value, whole->fault) != 0) {
         snprintf(why, sizeof why, "%s", whole->fault->text);
-        return keyfile_refuse(section, "open_value", whole->fault, "%s", why);
+        return keyfile_refuse(section, key, whole->fault, "%s", why);
     }
+    if (is_listed(value, fitting->open_raw, fitting->open_count) ||
+        is_listed(value, fitting->over_raw, fitting->over_count) ||
+        is_listed(value, fitting->under_raw, fitting->under_count))
+        return keyfile_refuse(section, key, whole->fault, "%lld is given already: expected each number once",
+                              (long long)value);
+    list->values[(*list->count)++] = value;
+    return 0;
+}
+
+static int read_raw_values(struct config_whole *whole, struct keyfile_section *section,
+                           struct channel_fitting *fitting) {
+    struct raw_list open = {fitting, &fitting->open_count, fitting->open_raw};
+    struct raw_list over = {fitting, &fitting->over_count, fitting->over_raw};
+    struct raw_list under = {fitting, &fitting->under_count, fitting->under_raw};
+
+    if (config_take_list(whole, section, "open_value", add_raw, &open) != 0 ||
+        config_take_list(whole, section, "over_value", add_raw, &over) != 0 ||
+        config_take_list(whole, section, "under_value", add_raw, &under) != 0)
+        return -1;
+    return 0;
+}
+
+/* What bounds a value beside those before it. */
+static int read_belief(struct config_whole *whole, struct keyfile_section *section,
+                       struct config_channel *channel) {
+    static const char *const keys[] = {"frozen_after", "moves_at_most"};
+    struct channel_fitting *fitting = &channel->fitting;
+    const int taken = keyfile_take_rate(section, keys[1], &fitting->moves_at_most_mc_per_h, whole->fault);
+
+    if (taken < 0 || config_take_duration(whole, section, keys[0], CONFIG_SECOND_MS, CONFIG_DAY_MS,
+                                          &fitting->frozen_after_ms) < 0)
+        return -1;
+    if (taken > 0 && fitting->moves_at_most_mc_per_h == 0)
+        return keyfile_refuse(section, keys[1], whole->fault, "cannot move at all: expected more than 0 C/s");
+    for (size_t i = 0; i < sizeof keys / sizeof keys[0]; i++)
+        if (keyfile_take(section, keys[i], NULL) != NULL &&
+            (channel->role == ROLE_SETPOINT || channel->role == ROLE_OUTPUT))
+            return keyfile_refuse(section, keys[i], whole->fault, "the %s is not measured: expected no such line",
+                                  channel_role_name(channel->role));
+    if (fitting->frozen_after_ms > 0 && channel->role == ROLE_AMBIENT)
+        return keyfile_refuse(section, keys[0], whole->fault,
+                              "nothing else tells that ambient should move: expected it with control or load only");
     return 0;
 }
 
@@ -206,23 +272,33 @@ static int read_sensor_reference(struct config_whole *whole, struct keyfile_sect
     return 0;
 }
 
+static const char *place_key(const struct channel_fitting *fitting) {
+    if (!is_text(fitting))
+        return "register";
+    return fitting->field > 0 ? "field" : "pattern";
+}
+
+static bool share_place(const struct channel_fitting *a, const struct channel_fitting *b) {
+    const size_t first_a = a->first_register, end_a = first_a + channel_count_registers(a->encoding);
+    const size_t first_b = b->first_register, end_b = first_b + channel_count_registers(b->encoding);
+
+    if (is_text(a))
+        return a->field == b->field && strcmp(a->pattern, b->pattern) == 0 && strcmp(a->query, b->query) == 0;
+    return a->function == b->function && first_a < end_b && first_b < end_a;
+}
+
 /* Two channels with a register in common would be one measurement that looks like two. */
-static int check_registers(struct config_whole *whole, struct keyfile_section *section,
-                           const struct config_channel *channel) {
+static int check_place(struct config_whole *whole, struct keyfile_section *section,
+                       const struct config_channel *channel) {
     const struct config *config = &whole->config;
-    const size_t first = channel->fitting.first_register;
-    const size_t end = first + channel_count_registers(channel->fitting.encoding);
 
     for (size_t i = 0; i < config->channel_count; i++) {
         const struct config_channel *other = &config->channels[i];
-        const size_t other_first = other->fitting.first_register;
-        const size_t other_end = other_first + channel_count_registers(other->fitting.encoding);
 
-        if (other->instrument == channel->instrument && other->fitting.function == channel->fitting.function &&
-            first < other_end && other_first < end)
-            return keyfile_refuse(section, "register", whole->fault,
-                                  "read by channel '%s.%s' already: expected one channel for each register",
-                                  config->ovens[other->oven].name, other->name);
+        if (other->instrument == channel->instrument && share_place(&other->fitting, &channel->fitting))
+            return keyfile_refuse(section, place_key(&channel->fitting), whole->fault,
+                                  "read by channel '%s.%s' already: expected one channel for each %s",
+                                  config->ovens[other->oven].name, other->name, place_key(&channel->fitting));
     }
     return 0;
 }
@@ -243,12 +319,13 @@ int config_read_channel(struct config_whole *whole, struct keyfile_section *sect
     if (keyfile_require(section, "role", taken, "control", whole->fault) != 0)
         return -1;
     channel->role = (enum channel_role)role;
-    if (read_place(whole, section, channel) != 0 || read_encoding(whole, section, &channel->fitting) != 0 ||
-        read_scale(whole, section, channel->role, &channel->fitting) != 0 ||
-        read_open_values(whole, section, &channel->fitting) != 0 ||
+    if (read_place(whole, section, channel) != 0 ||
+        read_scale(whole, section, channel->role, config->ovens[channel->oven].is_cold, &channel->fitting) != 0 ||
+        read_raw_values(whole, section, &channel->fitting) != 0 || read_belief(whole, section, channel) != 0 ||
         config_take_duration(whole, section, "interval", INTERVAL_LEAST_MS, INTERVAL_MOST_MS,
                              &channel->interval_ms) < 0 ||
-        read_sensor_reference(whole, section, channel) < 0 || check_registers(whole, section, channel) != 0)
+        keyfile_take_difference(section, "uncertainty", &channel->uncertainty_mc, whole->fault) < 0 ||
+        read_sensor_reference(whole, section, channel) < 0 || check_place(whole, section, channel) != 0)
         return -1;
     config->channel_count++;
     return 0;
@@ -256,8 +333,13 @@ int config_read_channel(struct config_whole *whole, struct keyfile_section *sect
 
 /* How many channels of each role an oven has, at most. */
 static const size_t role_most[ROLE_COUNT] = {
-    [ROLE_CONTROL] = 1, [ROLE_LOAD] = JUDGE_MOST_LOADS, [ROLE_SETPOINT] = 1,
-    [ROLE_OUTPUT] = 1,  [ROLE_AMBIENT] = SIZE_MAX,
+    [ROLE_CONTROL] = 1,
+    [ROLE_LOAD] = JUDGE_MOST_LOADS,
+    [ROLE_SETPOINT] = 1,
+    [ROLE_OUTPUT] = 1,
+    [ROLE_AMBIENT] = SIZE_MAX,
+    [ROLE_QUENCH] = JUDGE_MOST_LOADS,
+    [ROLE_COLD] = JUDGE_MOST_LOADS,
 };
 
 static int section_line(struct config_whole *whole, const char *kind, const char *name) {
@@ -268,6 +350,19 @@ static int section_line(struct config_whole *whole, const char *kind, const char
             return keyfile_section_line(section);
     }
     return 1;
+}
+
+/* A frozen value shows in that another moves: without another it would never. */
+static int check_frozen(struct config_whole *whole, size_t oven, size_t measured) {
+    const struct config *config = &whole->config;
+
+    for (size_t i = 0; i < config->channel_count && measured < 2; i++)
+        if (config->channels[i].oven == oven && config->channels[i].fitting.frozen_after_ms > 0)
+            return keyfile_fault(whole->file, section_line(whole, "oven", config->ovens[oven].name), whole->fault,
+                                 "channel '%s.%s' has frozen_after, but its oven no other channel of role control "
+                                 "or load: expected one to hold it against",
+                                 config->ovens[oven].name, config->channels[i].name);
+    return 0;
 }
 
 static int check_oven(struct config_whole *whole, size_t oven) {
@@ -283,13 +378,13 @@ static int check_oven(struct config_whole *whole, size_t oven) {
                                  "oven '%s' has %zu channels of role %s: expected at most %zu",
                                  config->ovens[oven].name, counts[role], channel_role_name((enum channel_role)role),
                                  role_most[role]);
-    if (counts[ROLE_CONTROL] == 0 && counts[ROLE_LOAD] == 0)
+    if (counts[ROLE_CONTROL] == 0 && counts[ROLE_LOAD] == 0 && counts[ROLE_COLD] == 0)
         return keyfile_fault(
             whole->file, line, whole->fault,
             "oven '%s' has no channel of role control or load: expected one of role control, or at "
             "least one of role load",
             config->ovens[oven].name);
-    return 0;
+    return check_frozen(whole, oven, counts[ROLE_CONTROL] + counts[ROLE_LOAD]);
 }
 
 int config_check_channels(struct config_whole *whole) {

@@ -5,19 +5,19 @@
 
 #include "judge_private.h"
 
-int soak_open(struct judge *judge, size_t operation_index, int64_t longest_gap_ms) {
-    struct soak *soak = &judge->soak;
+int soak_open(struct judge *judge, struct soak *soak, int64_t longest_gap_ms) {
     int64_t shortest_ms = INT64_MAX, longest_ms = 0;
 
-    soak->operation = &judge->plan->operations[operation_index];
-    soak->index = operation_index;
-    soak->edge_mc = soak->operation->temperature_mc - soak->operation->below_mc;
-    soak->required_ms = soak->operation->time_at_least_ms + judge->plan->lag_allowance_ms;
-    soak->settled_ms = soak->required_ms / 2 < JUDGE_SETTLED_MS ? soak->required_ms / 2 : JUDGE_SETTLED_MS;
     soak->standing = STANDING_OUT;
+    soak->settled_ms = soak->required_ms / 2 < JUDGE_SETTLED_MS ? soak->required_ms / 2 : JUDGE_SETTLED_MS;
+    soak->tracks = calloc(judge->load_count + 1, sizeof *soak->tracks);
+    if (soak->tracks == NULL)
+        return -1;
     for (size_t i = 0; i < judge->load_count; i++) {
         const int64_t interval_ms = judge->loads[i].channel.interval_ms;
 
+        if (track_open(&soak->tracks[i], &judge->loads[i].channel, longest_gap_ms) != 0)
+            return -1;
         if (interval_ms < shortest_ms)
             shortest_ms = interval_ms;
         if (interval_ms >= longest_ms) { // the last of equals: the others were read just before it
@@ -30,37 +30,58 @@ int soak_open(struct judge *judge, size_t operation_index, int64_t longest_gap_m
     return soak->samples == NULL ? -1 : 0;
 }
 
-void soak_free(struct soak *soak) {
+void soak_free(struct judge *judge, struct soak *soak) {
+    for (size_t i = 0; soak->tracks != NULL && i < judge->load_count; i++)
+        track_free(&soak->tracks[i]);
+    free(soak->tracks);
     free(soak->samples);
 }
 
-static int64_t stretch_ms(const struct stretch *stretch) {
+void soak_begin(struct soak *soak, int64_t t_ms) {
+    soak->next_gap_ms = t_ms;
+    soak->standing = STANDING_UNKNOWN;
+    soak->possible_on = true;
+    soak->possible_since_ms = t_ms;
+}
+
+int64_t stretch_ms(const struct stretch *stretch) {
     return stretch->ended_ms - stretch->begun_ms;
 }
 
 /* The stretch that is on may be the longest already. */
-static const struct stretch *longest_stretch(const struct soak *soak) {
+const struct stretch *soak_longest(const struct soak *soak) {
     return soak->now.on && stretch_ms(&soak->now) > stretch_ms(&soak->longest) ? &soak->now : &soak->longest;
+}
+
+static void make_finding(struct judge *judge, const struct soak *soak, enum finding_kind kind, int64_t t_ms,
+                         int64_t channel_id, int64_t value, int64_t limit) {
+    if (soak->speaks)
+        judge_make_finding(judge, kind, t_ms, soak->index, channel_id, value, limit);
 }
 
 static void begin_stretch(struct soak *soak, int64_t t_ms) {
     soak->now = (struct stretch){.on = true, .begun_ms = t_ms, .ended_ms = t_ms};
+}
+
+/* In for a single moment is in for no time: that is no stretch, whichever channel was read first. */
+static void count_stretch(struct soak *soak) {
+    soak->now.counted = true;
     soak->facts.stretch_count++;
     if (soak->facts.first_begun_ms == 0)
-        soak->facts.first_begun_ms = t_ms;
+        soak->facts.first_begun_ms = soak->now.begun_ms;
 }
 
 /* A charge that crosses B slowly goes in and out with the noise of its sensor. A stretch makes a finding once it
  * has lasted, and is dated to where it began; what is measured does not wait. */
-static void announce_stretch(struct judge *judge) {
-    struct soak *soak = &judge->soak;
-
+static void announce_stretch(struct judge *judge, struct soak *soak) {
     soak->announced = true;
     if (!soak->begun)
-        judge_make_finding(judge, FINDING_SOAK_BEGUN, soak->now.begun_ms, soak->index, 0, soak->edge_mc, 0);
+        make_finding(judge, soak, FINDING_SOAK_BEGUN, soak->now.begun_ms, 0, soak->sign * soak->edge_mc, 0);
     else if (soak->broken)
-        judge_make_finding(judge, FINDING_SOAK_RESUMED, soak->now.begun_ms, soak->index, 0, soak->lowest_mc,
-                           soak->edge_mc);
+        make_finding(judge, soak, FINDING_SOAK_RESUMED, soak->now.begun_ms, 0, soak->sign * soak->lowest_mc,
+                     soak->sign * soak->edge_mc);
+    if (soak->is_main && soak->broken)
+        cooling_forget(judge);
     soak->facts.breaks += soak->broken;
     soak->begun = true;
     soak->broken = false;
@@ -68,6 +89,8 @@ static void announce_stretch(struct judge *judge) {
 
 static void end_stretch(struct soak *soak, int64_t t_ms, int64_t channel_id) {
     soak->now.on = false;
+    if (!soak->now.counted)
+        return;
     soak->now.ended_ms = t_ms;
     soak->now.ended_by = channel_id;
     soak->facts.total_in_ms += stretch_ms(&soak->now);
@@ -76,27 +99,26 @@ static void end_stretch(struct soak *soak, int64_t t_ms, int64_t channel_id) {
         soak->longest = soak->now;
 }
 
-static void break_soak(struct judge *judge, int64_t t_ms, int64_t channel_id) {
-    struct soak *soak = &judge->soak;
-
+static void break_soak(struct judge *judge, struct soak *soak, int64_t t_ms, int64_t channel_id) {
     soak->announced = false;
     soak->broken = true;
     soak->lowest_mc = soak->edge_mc;
     for (size_t i = 0; i < judge->load_count; i++) {
-        if (judge->loads[i].had_good && judge->loads[i].good_mc < soak->lowest_mc)
-            soak->lowest_mc = judge->loads[i].good_mc;
+        if (soak->tracks[i].had_good && soak->tracks[i].good_mc < soak->lowest_mc)
+            soak->lowest_mc = soak->tracks[i].good_mc;
     }
-    judge_make_finding(judge, FINDING_SOAK_BROKEN, t_ms, soak->index, channel_id, stretch_ms(&soak->now),
-                       soak->required_ms);
+    make_finding(judge, soak, FINDING_SOAK_BROKEN, t_ms, channel_id, stretch_ms(&soak->now), soak->required_ms);
+    if (soak->is_main && soak->speaks)
+        cooling_begin(judge, t_ms);
 }
 
 /* The charge is in while every channel is; it is out as soon as one is; else nobody knows. */
-static enum standing merge_standings(const struct judge *judge) {
+static enum standing merge_standings(const struct judge *judge, const struct soak *soak) {
     enum standing merged = STANDING_IN;
 
     for (size_t i = 0; i < judge->load_count; i++) {
-        if (judge->loads[i].merged < merged)
-            merged = judge->loads[i].merged;
+        if (soak->tracks[i].merged < merged)
+            merged = soak->tracks[i].merged;
     }
     return merged;
 }
@@ -106,8 +128,7 @@ static void close_possible(struct soak *soak, int64_t t_ms) {
         soak->possible_longest_ms = t_ms - soak->possible_since_ms;
 }
 
-static void stand(struct judge *judge, enum standing to, int64_t t_ms, int64_t channel_id) {
-    struct soak *soak = &judge->soak;
+static void stand(struct judge *judge, struct soak *soak, enum standing to, int64_t t_ms, int64_t channel_id) {
     const enum standing from = soak->standing;
 
     if (from == to)
@@ -117,7 +138,7 @@ static void stand(struct judge *judge, enum standing to, int64_t t_ms, int64_t c
     if (to == STANDING_IN)
         begin_stretch(soak, t_ms);
     else if (to == STANDING_OUT && soak->announced)
-        break_soak(judge, t_ms, channel_id);
+        break_soak(judge, soak, t_ms, channel_id);
     if (from == STANDING_OUT) {
         soak->possible_on = true;
         soak->possible_since_ms = t_ms;
@@ -126,34 +147,33 @@ static void stand(struct judge *judge, enum standing to, int64_t t_ms, int64_t c
         soak->possible_on = false;
     }
     soak->standing = to;
-    soak->standing_since_ms = t_ms;
 }
 
 /* The stretch has lasted until `t_ms` at least. */
-static void lengthen(struct judge *judge, int64_t t_ms) {
-    struct soak *soak = &judge->soak;
+static void lengthen(struct judge *judge, struct soak *soak, int64_t t_ms) {
     const struct plan_limit *most = &soak->operation->time_at_most;
 
     if (!soak->now.on)
         return;
     if (t_ms > soak->now.ended_ms)
         soak->now.ended_ms = t_ms;
+    if (!soak->now.counted && stretch_ms(&soak->now) > 0)
+        count_stretch(soak);
     if (!soak->announced && stretch_ms(&soak->now) >= soak->settled_ms)
-        announce_stretch(judge);
+        announce_stretch(judge, soak);
     if (!soak->fulfilled && stretch_ms(&soak->now) >= soak->required_ms) {
         soak->fulfilled = true;
-        judge_make_finding(judge, FINDING_SOAK_FULFILLED, soak->now.begun_ms + soak->required_ms, soak->index, 0,
-                           soak->required_ms, soak->required_ms);
+        make_finding(judge, soak, FINDING_SOAK_FULFILLED, soak->now.begun_ms + soak->required_ms, 0,
+                     soak->required_ms, soak->required_ms);
     }
     if (most->set && !soak->exceeded && stretch_ms(&soak->now) > most->value) {
         soak->exceeded = true;
-        judge_make_finding(judge, FINDING_SOAK_EXCEEDED, soak->now.begun_ms + most->value, soak->index, 0,
-                           most->value, most->value);
+        make_finding(judge, soak, FINDING_SOAK_EXCEEDED, soak->now.begun_ms + most->value, 0, most->value,
+                     most->value);
     }
 }
 
-static void count_sample(struct judge *judge, const struct sample *sample) {
-    struct soak *soak = &judge->soak;
+static void count_sample(struct judge *judge, struct soak *soak, const struct sample *sample) {
     const struct plan_limit *limit = &soak->operation->spread_at_most;
 
     if (!soak->now.on || sample->t_ms < soak->now.begun_ms)
@@ -164,16 +184,16 @@ static void count_sample(struct judge *judge, const struct sample *sample) {
     }
     if (limit->set && sample->spread_mc > limit->value && !soak->now.spread_over) {
         soak->now.spread_over = true;
-        judge_make_finding(judge, FINDING_SPREAD, sample->t_ms, soak->index, 0, sample->spread_mc, limit->value);
+        make_finding(judge, soak, FINDING_SPREAD, sample->t_ms, 0, sample->spread_mc, limit->value);
     }
 }
 
 /* The track whose next change is the earliest, not after `until_ms`; NULL if there is none. */
-static struct track *earliest_change(struct judge *judge, int64_t until_ms) {
+static struct track *earliest_change(const struct judge *judge, struct soak *soak, int64_t until_ms) {
     struct track *earliest = NULL;
 
     for (size_t i = 0; i < judge->load_count; i++) {
-        struct track *track = &judge->loads[i];
+        struct track *track = &soak->tracks[i];
 
         if (track->changes_count > 0 && track->changes[track->changes_first].t_ms <= until_ms) {
             until_ms = track->changes[track->changes_first].t_ms - 1;
@@ -185,7 +205,7 @@ static struct track *earliest_change(struct judge *judge, int64_t until_ms) {
 
 /* Takes all that changes at the moment of the earliest change. A single reading below B between two gaps is out for
  * no time at all, and still says that the charge was out: `was_out` keeps it. */
-static void take_changes(struct judge *judge, struct track *track, bool *was_out) {
+static void take_changes(const struct judge *judge, struct soak *soak, struct track *track, bool *was_out) {
     const int64_t t_ms = track->changes[track->changes_first].t_ms;
 
     *was_out = false;
@@ -194,63 +214,58 @@ static void take_changes(struct judge *judge, struct track *track, bool *was_out
         track->changes_first = (track->changes_first + 1) % track->changes_most;
         track->changes_count--;
         *was_out |= track->merged == STANDING_OUT;
-        track = earliest_change(judge, t_ms);
+        track = earliest_change(judge, soak, t_ms);
     } while (track != NULL);
 }
 
-static void take_samples(struct judge *judge, int64_t before_ms) {
-    struct soak *soak = &judge->soak;
-
+static void take_samples(struct judge *judge, struct soak *soak, int64_t before_ms) {
     while (soak->samples_count > 0 && soak->samples[soak->samples_first].t_ms < before_ms) {
-        count_sample(judge, &soak->samples[soak->samples_first]);
+        count_sample(judge, soak, &soak->samples[soak->samples_first]);
         soak->samples_first = (soak->samples_first + 1) % soak->samples_most;
         soak->samples_count--;
     }
 }
 
-void soak_advance(struct judge *judge, int64_t frontier_ms) {
-    struct soak *soak = &judge->soak;
+void soak_advance(struct judge *judge, struct soak *soak, int64_t frontier_ms) {
     struct track *track;
 
-    while ((track = earliest_change(judge, frontier_ms)) != NULL) {
+    while ((track = earliest_change(judge, soak, frontier_ms)) != NULL) {
         const int64_t t_ms = track->changes[track->changes_first].t_ms;
         const int64_t channel_id = track->channel.channel_id;
         bool was_out;
 
-        take_samples(judge, t_ms);
-        lengthen(judge, t_ms);
-        take_changes(judge, track, &was_out);
+        take_samples(judge, soak, soak->now.on ? t_ms + 1 : t_ms); // both ends belong to the stretch
+        lengthen(judge, soak, t_ms);
+        take_changes(judge, soak, track, &was_out);
         if (was_out)
-            stand(judge, STANDING_OUT, t_ms, channel_id);
-        stand(judge, merge_standings(judge), t_ms, channel_id);
+            stand(judge, soak, STANDING_OUT, t_ms, channel_id);
+        stand(judge, soak, merge_standings(judge, soak), t_ms, channel_id);
     }
-    take_samples(judge, frontier_ms);
-    lengthen(judge, frontier_ms);
+    take_samples(judge, soak, frontier_ms);
+    lengthen(judge, soak, frontier_ms);
     if (soak->possible_on)
         close_possible(soak, frontier_ms); // how long it may have been so far
 }
 
 /* ---- overshoot ---- */
 
-static void end_excursion(struct judge *judge, struct track *track) {
-    const struct plan_operation *operation = judge->soak.operation;
+static void end_excursion(struct judge *judge, const struct soak *soak, struct track *track) {
+    const struct plan_operation *operation = soak->operation;
 
     if (!track->is_over)
         return;
     track->is_over = false;
-    judge_make_finding(judge, FINDING_OVERSHOOT_PEAK, track->excursion_ms, judge->soak.index,
-                       track->channel.channel_id, track->excursion_mc,
-                       operation->temperature_mc + operation->overshoot_at_most.value);
+    make_finding(judge, soak, FINDING_OVERSHOOT_PEAK, track->excursion_ms, track->channel.channel_id,
+                 track->excursion_mc, operation->temperature_mc + operation->overshoot_at_most.value);
 }
 
-static void watch_overshoot(struct judge *judge, struct track *track, const struct reading *reading) {
-    const struct plan_operation *operation = judge->soak.operation;
+static void watch_overshoot(struct judge *judge, const struct soak *soak, struct track *track,
+                            const struct reading *reading) {
+    const struct plan_operation *operation = soak->operation;
     const int64_t limit_mc = operation->temperature_mc + operation->overshoot_at_most.value;
 
-    if (reading->value >= judge->soak.edge_mc) {
+    if (reading->value >= soak->edge_mc)
         track->has_crossed = true;
-        track->overshoot_unproven |= track->overshoot_doubtful;
-    }
     if (!track->has_crossed)
         return;
     if (track->peak_ms == 0 || reading->value > track->peak_mc) {
@@ -259,15 +274,15 @@ static void watch_overshoot(struct judge *judge, struct track *track, const stru
     }
     if (reading->value <= limit_mc) {
         if (reading->t_ms - track->over_ms >= JUDGE_SETTLED_MS) // else it may be noise about the limit
-            end_excursion(judge, track);
+            end_excursion(judge, soak, track);
         return;
     }
     track->over_ms = reading->t_ms;
     if (!track->is_over) {
         track->is_over = true;
         track->excursion_mc = INT64_MIN;
-        judge_make_finding(judge, FINDING_OVERSHOOT, reading->t_ms, judge->soak.index, track->channel.channel_id,
-                           reading->value, limit_mc);
+        make_finding(judge, soak, FINDING_OVERSHOOT, reading->t_ms, track->channel.channel_id, reading->value,
+                     limit_mc);
     }
     if (reading->value > track->excursion_mc) {
         track->excursion_mc = reading->value;
@@ -277,13 +292,12 @@ static void watch_overshoot(struct judge *judge, struct track *track, const stru
 
 /* ---- spread ---- */
 
-static void take_spread(struct judge *judge, int64_t t_ms) {
-    struct soak *soak = &judge->soak;
+static void take_spread(struct judge *judge, struct soak *soak, int64_t t_ms) {
     const int64_t oldest_ms = t_ms - judge->loads[soak->pace].channel.interval_ms;
     int64_t hottest_mc = INT64_MIN, coldest_mc = INT64_MAX;
 
     for (size_t i = 0; i < judge->load_count; i++) {
-        const struct track *track = &judge->loads[i];
+        const struct track *track = &soak->tracks[i];
 
         if (!track->had_good || track->good_ms < oldest_ms)
             return;
@@ -291,156 +305,69 @@ static void take_spread(struct judge *judge, int64_t t_ms) {
         coldest_mc = track->good_mc < coldest_mc ? track->good_mc : coldest_mc;
     }
     if (soak->samples_count == soak->samples_most)
-        take_samples(judge, soak->samples[soak->samples_first].t_ms + 1);
+        take_samples(judge, soak, soak->samples[soak->samples_first].t_ms + 1);
     soak->samples[(soak->samples_first + soak->samples_count) % soak->samples_most] =
         (struct sample){.t_ms = t_ms, .spread_mc = hottest_mc - coldest_mc};
     soak->samples_count++;
 }
 
-void soak_feed(struct judge *judge, struct track *track, const struct reading *reading) {
-    struct soak *soak = &judge->soak;
+/* ---- feeding ---- */
 
-    if (reading->quality != QUALITY_GOOD)
+void soak_tick(struct judge *judge, struct soak *soak, int64_t now_ms) {
+    if (now_ms <= soak->next_gap_ms)
         return;
-    if (soak->broken && reading->value < soak->lowest_mc)
-        soak->lowest_mc = reading->value;
-    watch_overshoot(judge, track, reading);
-    if (track == &judge->loads[soak->pace] && judge->load_count > 1)
-        take_spread(judge, reading->t_ms);
+    soak->next_gap_ms = INT64_MAX;
+    for (size_t i = 0; i < judge->load_count; i++) {
+        const int64_t next_ms = track_check_gap(judge, soak, &soak->tracks[i], now_ms);
+
+        if (next_ms < soak->next_gap_ms)
+            soak->next_gap_ms = next_ms;
+    }
 }
 
-void soak_end(struct judge *judge, int64_t end_ms) {
-    struct soak *soak = &judge->soak;
+void soak_feed(struct judge *judge, struct soak *soak, size_t load, const struct reading *reading) {
+    struct track *track = &soak->tracks[load];
+    struct reading turned = *reading;
 
-    soak_advance(judge, end_ms);
-    take_samples(judge, INT64_MAX);
+    turned.value *= soak->sign;
+    track_feed(judge, soak, track, &turned);
+    if (!track->in_gap && track->good_ms + track->gap_limit_ms < soak->next_gap_ms)
+        soak->next_gap_ms = track->good_ms + track->gap_limit_ms;
+    if (turned.quality != QUALITY_GOOD)
+        return;
+    if (soak->broken && turned.value < soak->lowest_mc)
+        soak->lowest_mc = turned.value;
+    if (!soak->is_main || soak->sign < 0) {
+        track->has_crossed |= turned.value >= soak->edge_mc;
+        return;
+    }
+    watch_overshoot(judge, soak, track, &turned);
+    if (load == soak->pace && judge->load_count > 1)
+        take_spread(judge, soak, turned.t_ms);
+}
+
+void soak_settle(struct judge *judge, struct soak *soak) {
+    int64_t known_ms = judge->now_ms;
+
+    for (size_t i = 0; i < judge->load_count; i++) {
+        const int64_t until_ms = track_known_until(judge, &soak->tracks[i]);
+
+        if (until_ms < known_ms)
+            known_ms = until_ms;
+    }
+    soak_advance(judge, soak, known_ms);
+}
+
+void soak_end(struct judge *judge, struct soak *soak, int64_t end_ms) {
+    soak_advance(judge, soak, end_ms);
+    take_samples(judge, soak, INT64_MAX);
     if (soak->now.on)
         end_stretch(soak, end_ms, 0);
     if (!soak->begun && soak->facts.first_begun_ms != 0) { // it was in, if only for moments
-        judge_make_finding(judge, FINDING_SOAK_BEGUN, soak->facts.first_begun_ms, soak->index, 0, soak->edge_mc, 0);
-        judge_make_finding(judge, FINDING_SOAK_BROKEN, soak->facts.last_ended_ms, soak->index,
-                           soak->longest.ended_by, stretch_ms(&soak->longest), soak->required_ms);
+        make_finding(judge, soak, FINDING_SOAK_BEGUN, soak->facts.first_begun_ms, 0, soak->sign * soak->edge_mc, 0);
+        make_finding(judge, soak, FINDING_SOAK_BROKEN, soak->facts.last_ended_ms, soak->longest.ended_by,
+                     stretch_ms(&soak->longest), soak->required_ms);
     }
     for (size_t i = 0; i < judge->load_count; i++)
-        end_excursion(judge, &judge->loads[i]);
-}
-
-/* ---- verdicts ---- */
-
-static void judge_least(const struct judge *judge, struct verdict *verdict) {
-    const struct soak *soak = &judge->soak;
-    const struct stretch *longest = longest_stretch(soak);
-
-    verdict->required = soak->required_ms;
-    verdict->found_known = true;
-    verdict->found = stretch_ms(longest);
-    verdict->possible = soak->possible_longest_ms > verdict->found ? soak->possible_longest_ms : verdict->found;
-    verdict->margin = verdict->found - verdict->required;
-    verdict->t_ms = longest->begun_ms;
-    verdict->channel_id = longest->ended_by;
-    if (verdict->found >= verdict->required) {
-        verdict->outcome = OUTCOME_MET;
-    } else if (!judge->ended) {
-        verdict->reason = REASON_RUN_OPEN;
-    } else if (verdict->possible >= verdict->required) {
-        verdict->reason = REASON_GAP;
-    } else {
-        verdict->outcome = OUTCOME_NOT_MET;
-        verdict->reason = soak->facts.first_begun_ms == 0 ? REASON_NOT_REACHED : REASON_NONE;
-    }
-}
-
-static void judge_most(const struct judge *judge, struct verdict *verdict) {
-    const struct soak *soak = &judge->soak;
-    const struct stretch *longest = longest_stretch(soak);
-
-    verdict->required = soak->operation->time_at_most.value;
-    verdict->found_known = true;
-    verdict->found = stretch_ms(longest);
-    verdict->possible = soak->possible_longest_ms > verdict->found ? soak->possible_longest_ms : verdict->found;
-    verdict->margin = verdict->required - verdict->found;
-    verdict->t_ms = longest->begun_ms;
-    if (verdict->found > verdict->required)
-        verdict->outcome = OUTCOME_NOT_MET;
-    else if (!judge->ended)
-        verdict->reason = REASON_RUN_OPEN;
-    else if (verdict->possible > verdict->required)
-        verdict->reason = REASON_GAP;
-    else if (soak->facts.first_begun_ms == 0)
-        verdict->reason = REASON_NOT_REACHED;
-    else
-        verdict->outcome = OUTCOME_MET;
-}
-
-static void judge_overshoot(const struct judge *judge, struct verdict *verdict) {
-    const struct soak *soak = &judge->soak;
-    bool doubtful = false, all_crossed = true;
-
-    verdict->required = soak->operation->overshoot_at_most.value;
-    for (size_t i = 0; i < judge->load_count; i++) {
-        const struct track *track = &judge->loads[i];
-        const int64_t over_mc = track->peak_mc - soak->operation->temperature_mc;
-
-        doubtful |= track->overshoot_unproven;
-        if (!track->has_crossed)
-            all_crossed = false;
-        else if (!verdict->found_known || over_mc > verdict->found) {
-            verdict->found_known = true;
-            verdict->found = verdict->possible = over_mc;
-            verdict->t_ms = track->peak_ms;
-            verdict->channel_id = track->channel.channel_id;
-        }
-    }
-    verdict->margin = verdict->required - verdict->found;
-    if (verdict->found_known && verdict->margin < 0)
-        verdict->outcome = OUTCOME_NOT_MET;
-    else if (!judge->ended)
-        verdict->reason = REASON_RUN_OPEN;
-    else if (doubtful)
-        verdict->reason = REASON_GAP;
-    else if (!all_crossed)
-        verdict->reason = REASON_NOT_REACHED;
-    else
-        verdict->outcome = OUTCOME_MET;
-}
-
-static void judge_spread(const struct judge *judge, struct verdict *verdict) {
-    const struct soak *soak = &judge->soak;
-    const struct stretch *longest = longest_stretch(soak);
-
-    verdict->required = soak->operation->spread_at_most.value;
-    verdict->found_known = longest->samples > 0;
-    verdict->found = verdict->possible = longest->spread_mc;
-    verdict->margin = verdict->required - verdict->found;
-    verdict->t_ms = longest->spread_ms;
-    if (verdict->found_known && verdict->margin < 0)
-        verdict->outcome = OUTCOME_NOT_MET;
-    else if (judge->load_count < 2)
-        verdict->reason = REASON_ONE_SENSOR;
-    else if (!judge->ended)
-        verdict->reason = REASON_RUN_OPEN;
-    else if (soak->facts.first_begun_ms == 0)
-        verdict->reason = REASON_NOT_REACHED;
-    else if (longest->samples < JUDGE_LEAST_READINGS)
-        verdict->reason = REASON_TOO_FEW;
-    else
-        verdict->outcome = OUTCOME_MET;
-}
-
-size_t soak_verdicts(const struct judge *judge, struct verdict *verdicts) {
-    static void (*const judges[REQUIREMENT_COUNT])(const struct judge *, struct verdict *) = {
-        [REQUIREMENT_SOAK_LEAST] = judge_least,
-        [REQUIREMENT_SOAK_MOST] = judge_most,
-        [REQUIREMENT_OVERSHOOT] = judge_overshoot,
-        [REQUIREMENT_SPREAD] = judge_spread,
-    };
-    const size_t count = judge_absent(judge->plan, judge->soak.operation->visit, verdicts);
-
-    for (size_t i = 0; i < count; i++) {
-        if (judges[verdicts[i].requirement] == NULL)
-            continue;
-        verdicts[i].reason = REASON_NONE;
-        judges[verdicts[i].requirement](judge, &verdicts[i]);
-    }
-    return count;
+        end_excursion(judge, soak, &soak->tracks[i]);
 }

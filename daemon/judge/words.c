@@ -21,6 +21,15 @@ const char *judge_requirement_name(enum requirement requirement) {
     case REQUIREMENT_SOAK_MOST: return "soak time, at most";
     case REQUIREMENT_OVERSHOOT: return "overshoot, at most";
     case REQUIREMENT_SPREAD: return "spread, at most";
+    case REQUIREMENT_LOAD_START: return "load when heating begins, at most";
+    case REQUIREMENT_HOLD_LEAST: return "hold time, at least";
+    case REQUIREMENT_TRANSFER: return "transfer to the quench, at most";
+    case REQUIREMENT_COOLING: return "cooling time, at most";
+    case REQUIREMENT_HANDLE_WARM: return "handle-warm, within";
+    case REQUIREMENT_EQUIVALENT: return "temper equivalent, at least";
+    case REQUIREMENT_BEGIN_WITHIN: return "begun after the step before, within";
+    case REQUIREMENT_PARTS_BELOW: return "parts cooled first, to at most";
+    case REQUIREMENT_DONE: return "quench done";
     }
     return "unknown requirement";
 }
@@ -35,6 +44,10 @@ const char *judge_reason_text(enum reason reason) {
     case REASON_TOO_FEW: return "too few readings";
     case REASON_ONE_SENSOR: return "a spread needs two load sensors";
     case REASON_RUN_OPEN: return "the run is still on";
+    case REASON_NO_SENSOR: return "no sensor saw it";
+    case REASON_UNCERTAIN: return "inside the limit, but by less than the uncertainty of the measurement";
+    case REASON_NO_BEFORE: return "nothing is known of the step before";
+    case REASON_ATTESTED: return "attested by a person, not measured";
     }
     return "unknown reason";
 }
@@ -58,8 +71,8 @@ static void describe_time(const struct finding *finding, const char *who, char *
     quantity_format_duration(finding->limit, limit);
     if (finding->kind == FINDING_SOAK_BROKEN)
         snprintf(out, size,
-                 finding->value >= finding->limit ? "the soak ended: %s fell below the band after %s (required: %s)"
-                                                  : "%s fell below the band; proven soak until then: %s (required: %s)",
+                 finding->value >= finding->limit ? "the soak ended: %s left the band after %s (required: %s)"
+                                                  : "%s left the band; proven soak until then: %s (required: %s)",
                  who, time, limit);
     else if (finding->kind == FINDING_SOAK_FULFILLED)
         snprintf(out, size, "the required soak of %s is complete", time);

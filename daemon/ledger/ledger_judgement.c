@@ -79,6 +79,7 @@ static int add_verdict(struct ledger *ledger, int64_t judgement_id, size_t place
     }
     query_put_int_or_null(&query, verdict->t_ms);
     query_put_int_or_null(&query, verdict->channel_id);
+    query_put_int(&query, verdict->uncertainty);
     return query_run(&query);
 }
 
@@ -139,6 +140,7 @@ static void get_verdict(struct query *query, struct verdict *verdict) {
         .margin = query_get_int_or_null(query, 7, INT64_MIN, INT64_MAX),
         .t_ms = query_get_int_or_null(query, 8, INT64_MIN, INT64_MAX),
         .channel_id = query_get_int_or_null(query, 9, 1, INT64_MAX),
+        .uncertainty = query_get_int(query, 10, 0, INT64_MAX),
     };
 }
 

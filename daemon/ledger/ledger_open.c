@@ -132,7 +132,7 @@ static int open_to_record(struct ledger *ledger, const char *name, struct fault 
 /* What the command may do: look at everything, add to its four tables, close a batch. */
 static int authorize(void *context, int action, const char *a, const char *b, const char *schema,
                      const char *trigger) {
-    static const char *const tables[] = {"batch", "claim", "certificate", "document"};
+    static const char *const tables[] = {"batch", "claim", "attestation", "certificate", "document"};
 
     (void)context, (void)schema, (void)trigger;
     switch (action) {

@@ -32,7 +32,7 @@ static void get_run(struct query *query, struct ledger_run *run) {
         .run_id = query_get_int(query, 0, 1, INT64_MAX),
         .oven_id = query_get_int(query, 1, 1, INT64_MAX),
         .begun_ms = query_get_int(query, 2, INT64_MIN, INT64_MAX),
-        .end = (enum run_end)query_get_int(query, 4, RUN_END_OPEN, RUN_END_SILENT),
+        .end = (enum run_end)query_get_int(query, 4, RUN_END_OPEN, RUN_END_WARM),
         .batch_id = query_get_int_or_null(query, 5, 1, INT64_MAX),
         .visit = (size_t)query_get_int_or_null(query, 6, 0, INT32_MAX),
     };

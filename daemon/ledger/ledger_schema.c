@@ -46,14 +46,17 @@ static const char words_sql[] =
     " (5, 'line lost', ''), (6, 'line back', 'ms gone'), (7, 'readings lost, queue full', 'readings');\n"
 
     "CREATE TABLE run_end (end_reason INTEGER PRIMARY KEY, words TEXT NOT NULL) STRICT;\n"
-    "INSERT INTO run_end VALUES (0, 'still on'), (1, 'cooling'), (2, 'cold'), (3, 'silent');\n"
+    "INSERT INTO run_end VALUES (0, 'still on'), (1, 'cooling'), (2, 'cold'), (3, 'silent'),"
+    " (4, 'warming'), (5, 'warm');\n"
 
     "CREATE TABLE outcome (outcome INTEGER PRIMARY KEY, words TEXT NOT NULL) STRICT;\n"
     "INSERT INTO outcome VALUES (0, 'met'), (1, 'not proven'), (2, 'not met');\n"
 
     "CREATE TABLE reason (reason INTEGER PRIMARY KEY, words TEXT NOT NULL) STRICT;\n"
     "INSERT INTO reason VALUES (0, ''), (1, 'no run'), (2, 'no load channel'), (3, 'band not reached'),"
-    " (4, 'a gap could change it'), (5, 'too few readings'), (6, 'one sensor only'), (7, 'run still on');\n";
+    " (4, 'a gap could change it'), (5, 'too few readings'), (6, 'one sensor only'), (7, 'run still on'),"
+    " (8, 'no sensor saw it'), (9, 'inside by less than the uncertainty'), (10, 'nothing known of the step before'),"
+    " (11, 'attested by a person');\n";
 
 /* A stored whole number divided by per_unit is in that unit: thousandths, or milliseconds as minutes. */
 static const char units_sql[] =
@@ -80,7 +83,16 @@ static const char units_sql[] =
     " (2, 'soak time, at least', 'min', 6e4),"
     " (3, 'soak time, at most', 'min', 6e4),"
     " (4, 'overshoot, at most', 'K', 1e3),"
-    " (5, 'spread, at most', 'K', 1e3);\n";
+    " (5, 'spread, at most', 'K', 1e3),"
+    " (6, 'load when heating begins, at most', '°C', 1e3),"
+    " (7, 'hold time, at least', 'min', 6e4),"
+    " (8, 'transfer to the quench, at most', 's', 1e3),"
+    " (9, 'cooling time, at most', 's', 1e3),"
+    " (10, 'handle-warm, within', 'min', 6e4),"
+    " (11, 'temper equivalent, at least', 'min', 6e4),"
+    " (12, 'begun after the step before, within', 'min', 6e4),"
+    " (13, 'parts cooled first, to at most', '°C', 1e3),"
+    " (14, 'quench done', '', 1);\n";
 
 static const char session_sql[] =
     "CREATE TABLE document ("
@@ -121,19 +133,30 @@ static const char fitting_sql[] =
     " fitting_id INTEGER PRIMARY KEY,"
     " channel_id INTEGER NOT NULL REFERENCES channel,"
     " since_ms INTEGER NOT NULL,"
-    " role TEXT NOT NULL CHECK (role IN ('control', 'load', 'setpoint', 'output', 'ambient')),"
+    " role TEXT NOT NULL CHECK (role IN ('control', 'load', 'setpoint', 'output', 'ambient',"
+    " 'quench', 'cold')),"
     " interval_ms INTEGER NOT NULL CHECK (interval_ms > 0),"
     " heats_at_most_mc_per_h INTEGER NOT NULL CHECK (heats_at_most_mc_per_h >= 0),"
+    " uncertainty_mc INTEGER NOT NULL CHECK (uncertainty_mc >= 0),"
     " instrument TEXT NOT NULL,"
+    " wire TEXT NOT NULL CHECK (wire IN ('modbus-rtu', 'modbus-ascii', 'polled-text', 'free-text')),"
     " read_function INTEGER NOT NULL,"
     " first_register INTEGER NOT NULL,"
     " encoding TEXT NOT NULL CHECK (encoding IN ('int16', 'uint16', 'int32', 'uint32', 'float32')),"
     " word_order TEXT NOT NULL CHECK (word_order IN ('high first', 'low first')),"
+    " query TEXT NOT NULL,"
+    " field INTEGER NOT NULL,"
+    " separator TEXT NOT NULL,"
+    " pattern TEXT NOT NULL,"
     " decimals INTEGER NOT NULL,"
     " unit TEXT NOT NULL CHECK (unit IN ('C', 'F')),"
     " low INTEGER NOT NULL,"
     " high INTEGER NOT NULL,"
     " open_1 INTEGER, open_2 INTEGER, open_3 INTEGER, open_4 INTEGER,"
+    " over_1 INTEGER, over_2 INTEGER, over_3 INTEGER, over_4 INTEGER,"
+    " under_1 INTEGER, under_2 INTEGER, under_3 INTEGER, under_4 INTEGER,"
+    " frozen_after_ms INTEGER NOT NULL CHECK (frozen_after_ms >= 0),"
+    " moves_at_most_mc_per_h INTEGER NOT NULL CHECK (moves_at_most_mc_per_h >= 0),"
     " sensor_identity TEXT NOT NULL,"
     " sensor_type TEXT NOT NULL,"
     " sensor_tolerance TEXT NOT NULL,"
@@ -272,11 +295,23 @@ static const char verdict_sql[] =
     " margin INTEGER,"
     " t_ms INTEGER,"
     " channel_id INTEGER REFERENCES channel,"
+    " uncertainty INTEGER NOT NULL CHECK (uncertainty >= 0),"
     " CHECK ((found IS NULL) = (margin IS NULL)),"
     " PRIMARY KEY (judgement_id, place)) STRICT, WITHOUT ROWID;\n"
     NEVER_CHANGED("verdict", "a verdict")
     NEVER_DELETED("verdict", "a verdict")
     WHILE_INCOMPLETE("verdict")
+
+    "CREATE TABLE attestation ("
+    " attestation_id INTEGER PRIMARY KEY,"
+    " batch_id INTEGER NOT NULL REFERENCES batch,"
+    " visit INTEGER NOT NULL CHECK (visit >= 0),"
+    " t_ms INTEGER NOT NULL,"
+    " said_ms INTEGER NOT NULL,"
+    " said_by TEXT NOT NULL CHECK (said_by <> ''),"
+    " words TEXT NOT NULL) STRICT;\n"
+    "CREATE INDEX attestation_batch ON attestation (batch_id);\n"
+    KEPT("attestation", "attestation_id", "an attestation")
 
     "CREATE TABLE certificate ("
     " certificate_id INTEGER PRIMARY KEY,"
@@ -431,8 +466,8 @@ int ledger_check_schema(struct ledger *ledger, struct fault *fault) {
     static const char count_tables[] =
         "SELECT count(*) FROM sqlite_schema WHERE type = 'table' AND sql NOT LIKE 'CREATE VIRTUAL%' AND name IN"
         " ('document', 'session', 'oven', 'channel', 'fitting', 'session_fitting', 'reading', 'event', 'run',"
-        " 'batch', 'claim', 'judgement', 'finding', 'verdict', 'certificate')";
-    enum { TABLES_USED = 15 };
+        " 'batch', 'claim', 'judgement', 'finding', 'verdict', 'attestation', 'certificate')";
+    enum { TABLES_USED = 16 };
     int64_t application_id = 0;
     int64_t version = 0;
     int64_t tables = 0;

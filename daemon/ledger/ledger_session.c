@@ -9,8 +9,14 @@
 /* The words in which a fitting is stored. They are part of the file's format: what sheets say may change, these
  * may not. */
 static const char *const role_words[ROLE_COUNT] = {
-    [ROLE_CONTROL] = "control", [ROLE_LOAD] = "load",       [ROLE_SETPOINT] = "setpoint",
-    [ROLE_OUTPUT] = "output",   [ROLE_AMBIENT] = "ambient",
+    [ROLE_CONTROL] = "control", [ROLE_LOAD] = "load",     [ROLE_SETPOINT] = "setpoint", [ROLE_OUTPUT] = "output",
+    [ROLE_AMBIENT] = "ambient", [ROLE_QUENCH] = "quench", [ROLE_COLD] = "cold",
+};
+static const char *const wire_words[WIRE_KIND_COUNT] = {
+    [WIRE_MODBUS_RTU] = "modbus-rtu",
+    [WIRE_MODBUS_ASCII] = "modbus-ascii",
+    [WIRE_POLLED_TEXT] = "polled-text",
+    [WIRE_FREE_TEXT] = "free-text",
 };
 static const char *const encoding_words[] = {
     [ENCODING_INT16] = "int16",   [ENCODING_UINT16] = "uint16",   [ENCODING_INT32] = "int32",
@@ -157,9 +163,19 @@ static int64_t keep_channel(struct ledger *ledger, int64_t oven_id, const char *
     return query_add(&query);
 }
 
+static void put_raw_values(struct query *query, const int64_t *values, size_t count) {
+    for (size_t i = 0; i < CHANNEL_OPEN_VALUES; i++) {
+        if (i < count) {
+            query_put_int(query, values[i]);
+        } else {
+            query_put_null(query);
+        }
+    }
+}
+
 /* The parameters that STATEMENT_SAME_FITTING and STATEMENT_ADD_FITTING share: all that makes a fitting another. */
 static void put_fitting(struct query *query, int64_t channel_id, const struct config *config,
-                        const struct config_channel *channel, const char *instrument) {
+                        const struct config_channel *channel, const char *instrument, const char *separator) {
     static const struct config_sensor none = {"", "", "", 0};
     const struct config_sensor *const sensor =
         channel->sensor == CONFIG_NO_SENSOR ? &none : &config->sensors[channel->sensor];
@@ -169,22 +185,26 @@ static void put_fitting(struct query *query, int64_t channel_id, const struct co
     put_word(query, role_words, COUNT_OF(role_words), channel->role);
     query_put_int(query, channel->interval_ms);
     query_put_int(query, config->ovens[channel->oven].heats_at_most_mc_per_h);
+    query_put_int(query, channel->uncertainty_mc);
     query_put_text(query, instrument);
+    put_word(query, wire_words, COUNT_OF(wire_words), fitting->wire);
     query_put_int(query, fitting->function);
     query_put_int(query, fitting->first_register);
     put_word(query, encoding_words, COUNT_OF(encoding_words), fitting->encoding);
     put_word(query, word_order_words, COUNT_OF(word_order_words), fitting->word_order);
+    query_put_text(query, fitting->query);
+    query_put_int(query, fitting->field);
+    query_put_text(query, separator);
+    query_put_text(query, fitting->pattern);
     query_put_int(query, fitting->decimals);
     put_word(query, unit_words, COUNT_OF(unit_words), fitting->unit);
     query_put_int(query, fitting->low);
     query_put_int(query, fitting->high);
-    for (size_t i = 0; i < CHANNEL_OPEN_VALUES; i++) {
-        if (i < fitting->open_count) {
-            query_put_int(query, fitting->open_raw[i]);
-        } else {
-            query_put_null(query);
-        }
-    }
+    put_raw_values(query, fitting->open_raw, fitting->open_count);
+    put_raw_values(query, fitting->over_raw, fitting->over_count);
+    put_raw_values(query, fitting->under_raw, fitting->under_count);
+    query_put_int(query, fitting->frozen_after_ms);
+    query_put_int(query, fitting->moves_at_most_mc_per_h);
     query_put_text(query, sensor->identity);
     query_put_text(query, sensor->type);
     query_put_text(query, sensor->tolerance);
@@ -197,20 +217,25 @@ static int64_t keep_fitting(struct ledger *ledger, int64_t channel_id, int64_t s
                             struct fault *fault) {
     const struct config_instrument *const instrument = &config->instruments[channel->instrument];
     enum { INSTRUMENT_WORDS_BYTES = 512 };
+    const char separator[] = {channel->fitting.separator, '\0'};
     char words[INSTRUMENT_WORDS_BYTES];
     struct query query;
     int64_t fitting_id;
 
-    snprintf(words, sizeof words, "%s, line %s, address %d", instrument->name, config->lines[instrument->line].name,
-             instrument->address);
+    if (instrument->address > 0) {
+        snprintf(words, sizeof words, "%s, line %s, address %d", instrument->name,
+                 config->lines[instrument->line].name, instrument->address);
+    } else {
+        snprintf(words, sizeof words, "%s, line %s", instrument->name, config->lines[instrument->line].name);
+    }
     query_open(&query, ledger, STATEMENT_SAME_FITTING, "look for a fitting", fault);
-    put_fitting(&query, channel_id, config, channel, words);
+    put_fitting(&query, channel_id, config, channel, words, separator);
     fitting_id = find_id(&query);
     if (fitting_id != 0) {
         return fitting_id;
     }
     query_open(&query, ledger, STATEMENT_ADD_FITTING, "add a fitting", fault);
-    put_fitting(&query, channel_id, config, channel, words);
+    put_fitting(&query, channel_id, config, channel, words, separator);
     query_put_int(&query, since_ms);
     return query_add(&query);
 }
@@ -288,23 +313,50 @@ enum fitting_column {
     COLUMN_ROLE,
     COLUMN_INTERVAL_MS,
     COLUMN_HEATS_AT_MOST,
+    COLUMN_UNCERTAINTY,
     COLUMN_INSTRUMENT,
+    COLUMN_WIRE,
     COLUMN_FUNCTION,
     COLUMN_REGISTER,
     COLUMN_ENCODING,
     COLUMN_WORD_ORDER,
+    COLUMN_QUERY,
+    COLUMN_FIELD,
+    COLUMN_SEPARATOR,
+    COLUMN_PATTERN,
     COLUMN_DECIMALS,
     COLUMN_UNIT,
     COLUMN_LOW,
     COLUMN_HIGH,
     COLUMN_OPEN,
-    COLUMN_SENSOR_IDENTITY = COLUMN_OPEN + CHANNEL_OPEN_VALUES,
+    COLUMN_OVER = COLUMN_OPEN + CHANNEL_OPEN_VALUES,
+    COLUMN_UNDER = COLUMN_OVER + CHANNEL_OPEN_VALUES,
+    COLUMN_FROZEN_AFTER = COLUMN_UNDER + CHANNEL_OPEN_VALUES,
+    COLUMN_MOVES_AT_MOST,
+    COLUMN_SENSOR_IDENTITY,
     COLUMN_SENSOR_TYPE,
     COLUMN_SENSOR_TOLERANCE,
     COLUMN_SENSOR_FITTED_MS
 };
 
+static size_t get_raw_values(struct query *query, int column, int64_t *values) {
+    size_t count = 0;
+
+    for (int i = 0; i < CHANNEL_OPEN_VALUES && !query_is_null(query, column + i); i++) {
+        values[count++] = query_get_int(query, column + i, INT64_MIN, INT64_MAX);
+    }
+    return count;
+}
+
 static void get_fitting(struct query *query, struct channel_fitting *fitting) {
+    char separator[2] = "";
+
+    fitting->wire = get_word(query, COLUMN_WIRE, wire_words, COUNT_OF(wire_words));
+    query_get_text_into(query, COLUMN_QUERY, fitting->query, sizeof fitting->query);
+    query_get_text_into(query, COLUMN_PATTERN, fitting->pattern, sizeof fitting->pattern);
+    query_get_text_into(query, COLUMN_SEPARATOR, separator, sizeof separator);
+    fitting->separator = separator[0];
+    fitting->field = (unsigned)query_get_int(query, COLUMN_FIELD, 0, CHANNEL_FIELDS_MOST);
     fitting->function = (uint8_t)query_get_int(query, COLUMN_FUNCTION, 0, UINT8_MAX);
     fitting->first_register = (uint16_t)query_get_int(query, COLUMN_REGISTER, 0, UINT16_MAX);
     fitting->encoding = get_word(query, COLUMN_ENCODING, encoding_words, COUNT_OF(encoding_words));
@@ -313,10 +365,11 @@ static void get_fitting(struct query *query, struct channel_fitting *fitting) {
     fitting->unit = get_word(query, COLUMN_UNIT, unit_words, COUNT_OF(unit_words));
     fitting->low = query_get_int(query, COLUMN_LOW, INT64_MIN, INT64_MAX);
     fitting->high = query_get_int(query, COLUMN_HIGH, INT64_MIN, INT64_MAX);
-    for (int i = 0; i < CHANNEL_OPEN_VALUES && !query_is_null(query, COLUMN_OPEN + i); i++) {
-        fitting->open_raw[i] = query_get_int(query, COLUMN_OPEN + i, INT64_MIN, INT64_MAX);
-        fitting->open_count++;
-    }
+    fitting->open_count = get_raw_values(query, COLUMN_OPEN, fitting->open_raw);
+    fitting->over_count = get_raw_values(query, COLUMN_OVER, fitting->over_raw);
+    fitting->under_count = get_raw_values(query, COLUMN_UNDER, fitting->under_raw);
+    fitting->frozen_after_ms = query_get_int(query, COLUMN_FROZEN_AFTER, 0, INT64_MAX);
+    fitting->moves_at_most_mc_per_h = query_get_int(query, COLUMN_MOVES_AT_MOST, 0, INT64_MAX);
 }
 
 static void get_channel(struct query *query, struct ledger_channel *channel) {
@@ -327,6 +380,7 @@ static void get_channel(struct query *query, struct ledger_channel *channel) {
     channel->role = get_word(query, COLUMN_ROLE, role_words, COUNT_OF(role_words));
     channel->interval_ms = query_get_int(query, COLUMN_INTERVAL_MS, 1, INT64_MAX);
     channel->heats_at_most_mc_per_h = query_get_int(query, COLUMN_HEATS_AT_MOST, 0, INT64_MAX);
+    channel->uncertainty_mc = query_get_int(query, COLUMN_UNCERTAINTY, 0, INT64_MAX);
     channel->instrument = query_get_text(query, COLUMN_INSTRUMENT);
     get_fitting(query, &channel->fitting);
     channel->sensor_identity = query_get_text(query, COLUMN_SENSOR_IDENTITY);

@@ -14,11 +14,14 @@
 #define RUN_AND_CLAIM                                                                                              \
     "FROM run r LEFT JOIN claim k ON k.claim_id = (SELECT max(claim_id) FROM claim WHERE run_id = r.run_id) "
 #define FITTING_VALUES                                                                                             \
-    "role, interval_ms, heats_at_most_mc_per_h, instrument, read_function, first_register, encoding, word_order,"  \
-    " decimals, unit, low, high, open_1, open_2, open_3, open_4, sensor_identity, sensor_type, sensor_tolerance,"  \
-    " sensor_fitted_ms"
+    "role, interval_ms, heats_at_most_mc_per_h, uncertainty_mc, instrument, wire, read_function, first_register, " \
+    "encoding,"                                                                                                    \
+    " word_order, query, field, separator, pattern, decimals, unit, low, high, open_1, open_2, open_3, open_4,"    \
+    " over_1, over_2, over_3, over_4, under_1, under_2, under_3, under_4, frozen_after_ms,"                        \
+    " moves_at_most_mc_per_h, sensor_identity, sensor_type, sensor_tolerance, sensor_fitted_ms"
 #define FITTING_PARAMETERS                                                                                         \
-    "?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12, ?13, ?14, ?15, ?16, ?17, ?18, ?19, ?20, ?21"
+    "?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12, ?13, ?14, ?15, ?16, ?17, ?18, ?19, ?20, ?21, ?22, ?23, ?24,"   \
+    " ?25, ?26, ?27, ?28, ?29, ?30, ?31, ?32, ?33, ?34, ?35, ?36, ?37"
 
 static const char *const statement_sql[STATEMENT_COUNT] = {
     [STATEMENT_BEGIN] = "BEGIN IMMEDIATE",
@@ -47,7 +50,7 @@ static const char *const statement_sql[STATEMENT_COUNT] = {
         "SELECT fitting_id FROM fitting WHERE fitting_id = (SELECT max(fitting_id) FROM fitting WHERE channel_id ="
         " ?1) AND (" FITTING_VALUES ") IS (" FITTING_PARAMETERS ")",
     [STATEMENT_ADD_FITTING] = "INSERT INTO fitting (channel_id, " FITTING_VALUES ", since_ms) VALUES"
-                              " (?1, " FITTING_PARAMETERS ", ?22)",
+                              " (?1, " FITTING_PARAMETERS ", ?38)",
     [STATEMENT_USE_FITTING] = "INSERT INTO session_fitting (session_id, fitting_id) VALUES (?, ?)",
     [STATEMENT_LIST_CHANNELS] =
         "SELECT c.channel_id, c.oven_id, c.name, f.since_ms, " FITTING_VALUES
@@ -89,11 +92,15 @@ static const char *const statement_sql[STATEMENT_COUNT] = {
                               " held_against) VALUES (?, ?, ?, ?, ?, ?, ?)",
     [STATEMENT_ADD_VERDICT] =
         "INSERT INTO verdict (judgement_id, place, operation, requirement, outcome, reason, required, found,"
-        " possible, margin, t_ms, channel_id) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
+        " possible, margin, t_ms, channel_id, uncertainty) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
     [STATEMENT_LIST_FINDINGS] = "SELECT t_ms, kind, operation, channel_id, value, held_against FROM finding"
                                 " WHERE judgement_id = ? ORDER BY finding_id",
     [STATEMENT_LIST_VERDICTS] = "SELECT operation, requirement, outcome, reason, required, found, possible, margin,"
-                                " t_ms, channel_id FROM verdict WHERE judgement_id = ? ORDER BY place",
+                                " t_ms, channel_id, uncertainty FROM verdict WHERE judgement_id = ? ORDER BY place",
+    [STATEMENT_ADD_ATTESTATION] =
+        "INSERT INTO attestation (batch_id, visit, t_ms, said_ms, said_by, words) VALUES (?, ?, ?, ?, ?, ?)",
+    [STATEMENT_LIST_ATTESTATIONS] = "SELECT visit, t_ms, said_ms, said_by, words FROM attestation WHERE batch_id = ?"
+                                    " ORDER BY attestation_id",
     [STATEMENT_ADD_CERTIFICATE] =
         "INSERT INTO certificate (batch_id, revision, issued_ms, sha256) VALUES (?, ?, ?, ?)",
     [STATEMENT_COUNT_CERTIFICATES] = "SELECT count(*) FROM certificate WHERE batch_id = ?",

@@ -21,7 +21,7 @@
 #include <termios.h>
 #include <unistd.h>
 
-enum { DATA_BITS = 8 }; // RTU characters (Serial Line guide, section 2.5.1)
+enum { FEW_DATA_BITS = 7, DATA_BITS = 8 }; // ASCII and RTU characters (Serial Line guide, section 2.5)
 
 struct line {
     int descriptor;
@@ -66,7 +66,7 @@ static int set_up_port(const struct config_line *config, struct sp_port *port, s
     if (sp_new_config(&settings) != SP_OK)
         return fault_set(fault, EX_OSERR, "line %s: no memory for its settings", config->name);
     sp_set_config_baudrate(settings, config->speed_baud);
-    sp_set_config_bits(settings, DATA_BITS);
+    sp_set_config_bits(settings, config->data_bits == FEW_DATA_BITS ? FEW_DATA_BITS : DATA_BITS);
     sp_set_config_parity(settings, translate_parity(config->parity));
     sp_set_config_stopbits(settings, config->stop_bits);
     sp_set_config_flowcontrol(settings, SP_FLOWCONTROL_NONE);

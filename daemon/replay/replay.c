@@ -13,8 +13,12 @@ struct judge *replay_open_judge(const struct plan *plan, size_t visit, const str
         return NULL;
     }
     for (size_t i = 0; i < count; i++)
-        judged[i] = (struct judge_channel){channels[i].channel_id, channels[i].name, channels[i].role,
-                                           channels[i].interval_ms, channels[i].heats_at_most_mc_per_h};
+        judged[i] = (struct judge_channel){channels[i].channel_id,
+                                           channels[i].name,
+                                           channels[i].role,
+                                           channels[i].interval_ms,
+                                           channels[i].heats_at_most_mc_per_h,
+                                           channels[i].uncertainty_mc};
     judge = judge_open(plan, visit, judged, count, sink, context, fault);
     free(judged);
     return judge;

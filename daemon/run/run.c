@@ -204,6 +204,8 @@ const char *run_end_name(enum run_end reason) {
     case RUN_END_COOLING: return "cooling";
     case RUN_END_COLD: return "cold";
     case RUN_END_SILENT: return "silent";
+    case RUN_END_WARMING: return "warming";
+    case RUN_END_WARM: return "warm";
     }
     return "unknown";
 }

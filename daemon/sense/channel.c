@@ -85,9 +85,9 @@ static bool read_raw(const struct channel_fitting *fitting, const uint16_t *regi
     return false;
 }
 
-static bool says_open(const struct channel_fitting *fitting, const struct fraction *raw) {
-    for (size_t i = 0; i < fitting->open_count; i++)
-        if (raw->numerator == (wide)fitting->open_raw[i] * raw->denominator)
+static bool is_among(const int64_t *values, size_t count, const struct fraction *raw) {
+    for (size_t i = 0; i < count; i++)
+        if (raw->numerator == (wide)values[i] * raw->denominator)
             return true;
     return false;
 }
@@ -105,16 +105,17 @@ static wide scale(const struct channel_fitting *fitting, struct fraction raw) {
     return wide_divide(raw.numerator * QUANTITY_PER_UNIT, raw.denominator);
 }
 
-void channel_decode(const struct channel_fitting *fitting, const uint16_t *registers, struct reading *reading) {
-    struct fraction raw;
-    wide value;
+/* What the controller says in place of a value goes before what the value would be. */
+static void decode(const struct channel_fitting *fitting, const struct fraction *raw, struct reading *reading) {
+    const wide value = scale(fitting, *raw);
 
-    reading->value = 0;
-    reading->quality = QUALITY_OPEN_SENSOR;
-    if (!read_raw(fitting, registers, &raw) || says_open(fitting, &raw))
-        return;
-    value = scale(fitting, raw);
-    if (value < fitting->low)
+    if (is_among(fitting->open_raw, fitting->open_count, raw))
+        reading->quality = QUALITY_OPEN_SENSOR;
+    else if (is_among(fitting->over_raw, fitting->over_count, raw))
+        reading->quality = QUALITY_OVER_RANGE;
+    else if (is_among(fitting->under_raw, fitting->under_count, raw))
+        reading->quality = QUALITY_UNDER_RANGE;
+    else if (value < fitting->low)
         reading->quality = QUALITY_UNDER_RANGE;
     else if (value > fitting->high)
         reading->quality = QUALITY_OVER_RANGE;
@@ -124,10 +125,35 @@ void channel_decode(const struct channel_fitting *fitting, const uint16_t *regis
     }
 }
 
+void channel_decode(const struct channel_fitting *fitting, const uint16_t *registers, struct reading *reading) {
+    struct fraction raw;
+
+    reading->value = 0;
+    reading->quality = QUALITY_OPEN_SENSOR;
+    if (read_raw(fitting, registers, &raw))
+        decode(fitting, &raw, reading);
+}
+
+void channel_decode_decimal(const struct channel_fitting *fitting, const struct channel_decimal *decimal,
+                            struct reading *reading) {
+    struct fraction raw = {.numerator = decimal->mantissa, .denominator = 1};
+    const int places = -decimal->exponent;
+
+    if (places < 0)
+        raw.numerator *= wide_power_of_ten(-places);
+    else if (places <= WIDE_MOST_POWER)
+        raw.denominator = wide_power_of_ten(places);
+    else
+        raw.denominator = wide_power_of_ten(WIDE_MOST_POWER) * wide_power_of_ten(places - WIDE_MOST_POWER);
+    reading->value = 0;
+    decode(fitting, &raw, reading);
+}
+
 const char *channel_role_name(enum channel_role role) {
     static const char *const names[ROLE_COUNT] = {
         [ROLE_CONTROL] = "control", [ROLE_LOAD] = "load",       [ROLE_SETPOINT] = "setpoint",
-        [ROLE_OUTPUT] = "output",   [ROLE_AMBIENT] = "ambient",
+        [ROLE_OUTPUT] = "output",   [ROLE_AMBIENT] = "ambient", [ROLE_QUENCH] = "quench",
+        [ROLE_COLD] = "cold",
     };
 
     return (unsigned)role < ROLE_COUNT ? names[role] : "unknown role";
@@ -140,4 +166,15 @@ const char *channel_encoding_name(enum encoding encoding) {
     };
 
     return (unsigned)encoding < sizeof names / sizeof *names ? names[encoding] : "unknown encoding";
+}
+
+const char *channel_wire_name(enum wire_kind wire) {
+    static const char *const names[WIRE_KIND_COUNT] = {
+        [WIRE_MODBUS_RTU] = "modbus-rtu",
+        [WIRE_MODBUS_ASCII] = "modbus-ascii",
+        [WIRE_POLLED_TEXT] = "polled-text",
+        [WIRE_FREE_TEXT] = "free-text",
+    };
+
+    return (unsigned)wire < WIRE_KIND_COUNT ? names[wire] : "unknown wire";
 }

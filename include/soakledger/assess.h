@@ -44,6 +44,9 @@ struct assess_run {
     struct verdict verdicts[JUDGE_MOST_VERDICTS];
     size_t verdict_count;
     struct judge_soak soak;
+    struct quench_curve quenches[JUDGE_MOST_LOADS]; // one a channel that saw the quench ...
+    int64_t quench_ids[JUDGE_MOST_LOADS];           // ... which is this
+    size_t quench_count;
     int64_t loads[JUDGE_MOST_LOADS]; // ids of the channels that stand for the charge
     size_t load_count;
     struct event *events;
@@ -56,6 +59,8 @@ struct assess_run {
 enum { ASSESS_NO_RUN = -1 };
 
 struct assess_visit {
+    bool attested;           // a person says that the quench was done ...
+    int64_t attested_ms;     // ... at this moment
     struct assess_run *runs; // in order of time
     size_t run_count;
     int deciding; // index into runs, or ASSESS_NO_RUN
@@ -68,6 +73,8 @@ struct assess_batch {
     struct ledger_batch *batch;
     struct plan *plan;
     char *oven; // the batch's own
+    struct ledger_attestation *attestations;
+    size_t attestation_count;
     struct assess_visit *visits;
     size_t visit_count;
     enum outcome outcome;

@@ -13,6 +13,7 @@
 
 #include "soakledger/channel.h"
 #include "soakledger/fault.h"
+#include "soakledger/wire.h"
 
 enum line_kind { LINE_SERIAL, LINE_PSEUDO_TERMINAL };
 enum parity { PARITY_NONE, PARITY_EVEN, PARITY_ODD };
@@ -24,14 +25,18 @@ struct config_line {
     int speed_baud;
     enum parity parity;
     int stop_bits; // 1 or 2
+    int data_bits; // 7 or 8
 };
 
 struct config_instrument {
     const char *name;
     size_t line;
-    int address;             // 1..247
+    int address;             // 1..247; 0 for a text instrument without one
     int64_t reply_within_ms; // time allowed from the end of a request to the reply's first byte
     int retries;             // further tries of a request in the same interval, 0..3
+    int64_t turnaround_ms;   // rest that it needs after a reply, beside the wire's own
+    int missing_after;       // of a free-running one: intervals without a line until there is no reply
+    struct wire_setting setting;
 };
 
 struct config_sensor {
@@ -52,6 +57,7 @@ struct config_oven {
     int64_t lead_ms;                // how much before the beginning is kept at full rate
     int64_t idle_interval_ms;       // between stored readings while no run is on
     int64_t heats_at_most_mc_per_h; // nothing in this oven can warm faster
+    bool is_cold;                   // a freezer or cryogenic box: every temperature of run detection is turned over
 };
 
 /* Whom to tell when something goes wrong, beside the journal; see alert.h. */
@@ -68,7 +74,8 @@ struct config_channel {
     size_t instrument;
     size_t sensor; // CONFIG_NO_SENSOR if none is named
     enum channel_role role;
-    int64_t interval_ms; // 100 ms .. 1 h
+    int64_t interval_ms;    // 20 ms .. 1 h
+    int64_t uncertainty_mc; // expanded (k = 2), sensor, instrument and calibration together; 0: not stated
     struct channel_fitting fitting;
 };
 

@@ -5,26 +5,58 @@
  *
  * Load channels are those the plan names. B is soak temperature - lower band.
  *
+ * A run begins with the first reading of any channel.
+ *
  * Soak. A channel is in when its value is at or above B; it crosses B on the straight line between the two
- * readings around it. The charge is in while every load channel is in: the soak begins when the last one rises
- * through B and is broken when the first one falls. The requirement is on the longest unbroken stretch.
+ * readings around it, a rise rounded up to the ms and a fall down. The charge is in while every load channel is in:
+ * the soak begins when the last one rises through B and is broken when the first one falls. The requirement is on
+ * the longest unbroken stretch. In for a single moment is no stretch. Where there is no proven stretch, a time at
+ * most that is kept is not proven for that reason (NOT_REACHED).
  *
- * Gap. No good reading of a channel for more than three of its intervals. What the channel did meanwhile is
- * unknown, except that it cannot have warmed faster than the oven can. Two stretches are kept: the proven one,
- * which a gap ends, and the possible one, in which every unknown moment counts as in. A limit that is kept
- * by the one and broken by the other is not proven.
+ * Gap. No good reading of a channel for more than three of its intervals, from the run's begin or its last good
+ * reading on, to its next one or the run's end. What the channel did meanwhile is unknown, except that it cannot
+ * have warmed faster than the oven can. Two stretches are kept: the proven one, which a gap ends, and the possible
+ * one, in which every unknown moment counts as in. A limit that is kept by the one and broken by the other is not
+ * proven. A reading that is out ends both, even between two gaps. Less than a gap before a channel's first reading
+ * is as unknown if that is in, and out if that is out; less than a gap after its last one is unknown.
  *
- * Overshoot. Highest value of a load channel from its first crossing of B until the soak's last end, less the
- * soak temperature. A gap in which a channel could have passed the limit, warming as fast as the oven can from
- * its last good reading, makes a kept limit not proven.
+ * Overshoot. Highest value of a load channel from its first reading at or above B to the run's end, less the soak
+ * temperature. A gap of a load channel at any time of the run in which it could have passed the limit, warming as
+ * fast as the oven can from its last good reading (without any bound, if none is known or there was no reading),
+ * makes a kept limit not proven; so does a load channel that never was at or above B (NOT_REACHED).
  *
- * Spread. Within the longest unbroken proven stretch: hottest less coldest load channel, taken at each reading of
- * the load channel with the longest interval from the latest reading of every other one not older than that
- * interval. With one load channel there is no spread to judge: not proven.
+ * Spread. Within the longest unbroken proven stretch, its ends included: hottest less coldest load channel, taken
+ * at each good reading of the load channel with the longest interval (the last of several) from the latest good
+ * reading that every other one had been fed by then, if none of these is older than that interval. With one load
+ * channel there is no spread to judge: not proven. Fewer than five such moments: a kept limit is not proven.
  *
- * Ramp. Least-squares slope over a sliding window (5 min unless the plan says) of good readings of a load
- * channel, while the window lies within the stated temperatures and before the soak begins; the steepest rise
- * counts. Fewer than five readings in a full window, or a gap within the stated temperatures: not proven.
+ * Ramp. Least-squares slope over a sliding window of good readings of a load channel up to its first one at or
+ * above B; the steepest rise of all channels counts. A window is the fewest readings in a row, all within the
+ * stated temperatures and no gap between them, that span 5 min or what the plan says. A rise that comes out above
+ * the stated temperatures before there was any window of that channel is taken as a whole. A kept limit is not
+ * proven after a gap unless both its ends are below or both above the stated temperatures (a gap with one end has
+ * that one; at the run's begin it must be below), if a channel never came above them (NOT_REACHED), or if any
+ * window, or all that was to be taken of a channel, had fewer than five readings.
+ *
+ * Hold (before the soak). As a soak, but a channel is in only while it is also not above the band's upper edge.
+ *
+ * Load at the start of a heat: the first good reading of each load channel in the run.
+ *
+ * Cold hold. As a soak turned over: a channel is in when it is at or below the temperature; no overshoot, no
+ * spread. Load channels are those of role load, or of role cold where there is none.
+ *
+ * Quench. Judged on the channels of role quench of that oven, or on the load channels where there is none, from the
+ * moment the charge left the soak (the soak's last end): see quench.h. Of several channels the worst counts.
+ *
+ * Temper equivalence: Hollomon-Jaffe, see temper.h, of the load channel with the least; every good reading of the
+ * run.
+ *
+ * Uncertainty. Each channel has an expanded uncertainty (k = 2). Decision rule `simple` judges the value found.
+ * `guarded` (JCGM 106, guarded acceptance with w = U) calls a requirement met only if it still is with the value
+ * moved by U to the bad side, else not proven: a soak time is then also taken with B raised by the largest U of the
+ * load channels (a time at most: with B lowered). A spread's U is the two largest in quadrature. What is broken is
+ * not met under either rule. Ramps and quench times rest on differences over seconds or minutes of one sensor, in
+ * which its error cancels: no uncertainty is stated for them.
  */
 #ifndef SOAKLEDGER_JUDGE_H
 #define SOAKLEDGER_JUDGE_H
@@ -36,6 +68,7 @@
 #include "soakledger/channel.h"
 #include "soakledger/fault.h"
 #include "soakledger/plan.h"
+#include "soakledger/quench.h"
 #include "soakledger/reading.h"
 
 enum { JUDGE_GAP_INTERVALS = 3, JUDGE_LEAST_READINGS = 5, JUDGE_MOST_LOADS = 16 };
@@ -73,13 +106,22 @@ struct finding {
 };
 
 enum requirement {
-    REQUIREMENT_RAMP = 1,       // mc per hour
-    REQUIREMENT_SOAK_LEAST = 2, // ms
-    REQUIREMENT_SOAK_MOST = 3,  // ms
-    REQUIREMENT_OVERSHOOT = 4,  // mc
-    REQUIREMENT_SPREAD = 5,     // mc
+    REQUIREMENT_RAMP = 1,          // mc per hour
+    REQUIREMENT_SOAK_LEAST = 2,    // ms
+    REQUIREMENT_SOAK_MOST = 3,     // ms
+    REQUIREMENT_OVERSHOOT = 4,     // mc
+    REQUIREMENT_SPREAD = 5,        // mc
+    REQUIREMENT_LOAD_START = 6,    // mc: load no hotter than this when the heat began
+    REQUIREMENT_HOLD_LEAST = 7,    // ms, of a hold or a cold hold
+    REQUIREMENT_TRANSFER = 8,      // ms
+    REQUIREMENT_COOLING = 9,       // ms between the plan's two temperatures
+    REQUIREMENT_HANDLE_WARM = 10,  // ms
+    REQUIREMENT_EQUIVALENT = 11,   // ms at the plan's temperature, at least
+    REQUIREMENT_BEGIN_WITHIN = 12, // ms since the visit before; see judge_between
+    REQUIREMENT_PARTS_BELOW = 13,  // mc; see judge_between
+    REQUIREMENT_DONE = 14,         // a quench that no sensor saw and a person may attest; see judge_attest
 };
-enum { REQUIREMENT_COUNT = 6, JUDGE_MOST_VERDICTS = 32 };
+enum { REQUIREMENT_COUNT = 15, JUDGE_MOST_VERDICTS = 32 };
 
 enum outcome { OUTCOME_MET = 0, OUTCOME_NOT_PROVEN = 1, OUTCOME_NOT_MET = 2 }; // ordered from best to worst
 
@@ -92,8 +134,12 @@ enum reason { // why a verdict is what it is, beyond the numbers
     REASON_TOO_FEW = 5,     // too few readings
     REASON_ONE_SENSOR = 6,  // a spread needs two load channels
     REASON_RUN_OPEN = 7,    // the run is still on
+    REASON_NO_SENSOR = 8,   // no channel saw it
+    REASON_UNCERTAIN = 9,   // inside the limit by less than the uncertainty
+    REASON_NO_BEFORE = 10,  // nothing is known of the visit before
+    REASON_ATTESTED = 11,   // a person said so; nothing measured it
 };
-enum { REASON_COUNT = 8 };
+enum { REASON_COUNT = 12 };
 
 struct verdict {
     size_t operation;
@@ -107,6 +153,8 @@ struct verdict {
     int64_t margin;     // how far inside the limit, negative outside; valid if found_known
     int64_t t_ms;       // when: the stretch's begin, the peak, the steepest moment; 0 if none
     int64_t channel_id; // which channel decided; 0 if none
+    int64_t
+        uncertainty; // expanded (k = 2), unit of `found`; for soak times mc, of the load channels; 0: none stated
 };
 
 struct judge_channel {
@@ -115,6 +163,7 @@ struct judge_channel {
     enum channel_role role;
     int64_t interval_ms;
     int64_t heats_at_most_mc_per_h; // 0: no bound known
+    int64_t uncertainty_mc;         // expanded, k = 2; 0: not stated
 };
 
 /* What a sheet draws and says about the soak of a visit beside the verdicts. Times 0 where there is none. */
@@ -128,6 +177,14 @@ struct judge_soak {
     int64_t breaks;                              // how often it fell and came back for long enough to be a finding
     int64_t peak_mc, peak_t_ms, peak_channel_id; // highest load value from first crossing on; peak_t 0 if none
     int64_t gap_count, gap_total_ms;             // over the load channels, whole run
+    int64_t begun_ms;                            // first reading of the run
+    bool first_known;
+    int64_t first_mc; // hottest first good reading of the load channels
+    bool lowest_known;
+    int64_t lowest_mc; // of the load channels' lowest readings since the soak's last end (cold: since the first)
+                       // the highest
+    int64_t equivalent_ms; // temper: at the plan's temperature, of the load channel with the least
+    int64_t equivalent_missing_ms;
 };
 
 struct judge;
@@ -156,6 +213,22 @@ size_t judge_verdicts(const struct judge *judge, struct verdict *verdicts);
 void judge_read_soak(const struct judge *judge, struct judge_soak *soak);
 size_t judge_count_loads(const struct judge *judge);
 int64_t judge_load_id(const struct judge *judge, size_t index);
+/* The channels on which a quench is judged, and what their curves say. */
+size_t judge_count_quenches(const struct judge *judge);
+int64_t judge_read_quench(const struct judge *judge, size_t index, struct quench_curve *curve);
+
+/* The verdicts on what lies between two visits, from what the judge of each run knows: begun soon enough, parts
+ * cold enough first. `before` is NULL where there is no judged run of the visit before. Soon enough: from the last
+ * end of the soak, temper or cold hold before to this run's begin. Cold enough: the lowest that the load reached
+ * after the soak before, or its first reading in this run, whichever is lower. At most 2; returns how many. */
+size_t judge_between(const struct plan *plan, size_t visit, const struct judge_soak *before,
+                     const struct judge_soak *now, struct verdict *verdicts);
+
+/* Puts a person's word for a quench into the visit's verdicts, where the plan allows it: REQUIREMENT_DONE and,
+ * taken from the attested moment, REQUIREMENT_TRANSFER, if no sensor judged them. They are met or not met with
+ * REASON_ATTESTED. */
+void judge_attest(const struct plan *plan, size_t visit, const struct judge_soak *soak, int64_t attested_ms,
+                  struct verdict *verdicts, size_t count);
 
 /* The verdicts of a visit for which there is no run: all not proven. */
 size_t judge_absent(const struct plan *plan, size_t visit, struct verdict *verdicts);

@@ -76,7 +76,8 @@ struct ledger_channel {
     enum channel_role role;
     int64_t interval_ms;
     int64_t heats_at_most_mc_per_h;
-    char *instrument; // name, and in words where it is: "kiln, line bench, address 1"
+    int64_t uncertainty_mc; // expanded, k = 2; 0: not stated
+    char *instrument;       // name, and in words where it is: "kiln, line bench, address 1"
     struct channel_fitting fitting;
     char *sensor_identity, *sensor_type, *sensor_tolerance; // "" if none
     int64_t sensor_fitted_ms;                               // 0 if not known
@@ -182,6 +183,23 @@ struct finding *ledger_list_findings(struct ledger *ledger, int64_t judgement_id
                                      struct fault *fault);
 struct verdict *ledger_list_verdicts(struct ledger *ledger, int64_t judgement_id, size_t *count,
                                      struct fault *fault);
+
+/* ---- attestations: what a person says of an event that no sensor saw ---- */
+
+struct ledger_attestation {
+    size_t visit;
+    int64_t t_ms;    // when it happened, by that person's word
+    int64_t said_ms; // when it was said
+    char *said_by, *words;
+};
+
+/* Append-only; the latest for a visit counts, all are printed. */
+int ledger_add_attestation(struct ledger *ledger, int64_t batch_id, const struct ledger_attestation *attestation,
+                           struct fault *fault);
+/* In the order they were said. NULL only on a fault. */
+struct ledger_attestation *ledger_list_attestations(struct ledger *ledger, int64_t batch_id, size_t *count,
+                                                    struct fault *fault);
+void ledger_free_attestations(struct ledger_attestation *attestations, size_t count);
 
 /* ---- certificates ---- */
 

@@ -26,7 +26,9 @@ enum run_end {
     RUN_END_OPEN = 0,
     RUN_END_COOLING = 1,
     RUN_END_COLD = 2,
-    RUN_END_SILENT = 3
+    RUN_END_SILENT = 3,
+    RUN_END_WARMING = 4, // of a cold place: left to warm
+    RUN_END_WARM = 5
 }; // stored: never renumber
 
 struct run_detector;

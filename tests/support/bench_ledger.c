@@ -33,10 +33,10 @@ void bench_fill_config(struct bench_config *config) {
         .sensors = {{"K-07", "K", "class 1", BENCH_STARTED_MS - 86400000}, {"N-02", "N", "", 0}},
         .ovens = {{.name = "hardening kiln", .heats_at_most_mc_per_h = 1200000},
                   {.name = "temper oven", .heats_at_most_mc_per_h = 600000}},
-        .channels = {{"control", 0, 0, 0, ROLE_CONTROL, 1000, thermocouple},
-                     {"charge", 0, 0, 1, ROLE_LOAD, 2000, thermocouple},
-                     {"output", 0, 0, CONFIG_NO_SENSOR, ROLE_OUTPUT, 1000, thermocouple},
-                     {"control", 1, 1, CONFIG_NO_SENSOR, ROLE_CONTROL, 1000, thermocouple}},
+        .channels = {{"control", 0, 0, 0, ROLE_CONTROL, 1000, 0, thermocouple},
+                     {"charge", 0, 0, 1, ROLE_LOAD, 2000, 0, thermocouple},
+                     {"output", 0, 0, CONFIG_NO_SENSOR, ROLE_OUTPUT, 1000, 0, thermocouple},
+                     {"control", 1, 1, CONFIG_NO_SENSOR, ROLE_CONTROL, 1000, 0, thermocouple}},
     };
     config->channels[2].fitting = (struct channel_fitting){
         .function = 4,
@@ -47,6 +47,21 @@ void bench_fill_config(struct bench_config *config) {
         .unit = UNIT_FAHRENHEIT,
         .low = -5000,
         .high = 100000,
+    };
+    config->channels[1].fitting = (struct channel_fitting){
+        .wire = WIRE_POLLED_TEXT,
+        .query = "#{address:2}T?",
+        .pattern = "{any}T2={value}",
+        .field = 2,
+        .separator = ' ',
+        .low = 0,
+        .high = 1300000,
+        .over_count = 1,
+        .over_raw = {9999},
+        .under_count = 2,
+        .under_raw = {-9999, -99},
+        .frozen_after_ms = 300000,
+        .moves_at_most_mc_per_h = 216000000,
     };
     config->config = (struct config){
         .text = "[line bench]\n",

@@ -67,8 +67,12 @@ size_t rig_add_instrument(struct rig *rig, size_t line, int address, int64_t rep
     const size_t index = rig->config.instrument_count++;
 
     assert_true(index < RIG_INSTRUMENTS);
-    rig->instruments[index] = (struct config_instrument){
-        .name = "one", .line = line, .address = address, .reply_within_ms = reply_within_ms, .retries = retries};
+    rig->instruments[index] = (struct config_instrument){.name = "one",
+                                                         .line = line,
+                                                         .address = address,
+                                                         .reply_within_ms = reply_within_ms,
+                                                         .retries = retries,
+                                                         .setting = {.address = address}};
     return index;
 }
 

@@ -18,8 +18,8 @@ struct stage {
 
 /* Makes the folder, fills in the configuration, starts the shop with time held at its beginning. */
 void stage_open(struct stage *stage);
-/* The same with tests/system/CONFIG.conf and tests/system/SCENE.shop; stage_open has "oven" for both. */
-void stage_open_scene(struct stage *stage, const char *config, const char *scene);
+/* The same with the scenario and configuration tests/system/SCENE.shop and .conf. */
+void stage_open_scene(struct stage *stage, const char *scene);
 /* Ends what runs and removes the folder. */
 void stage_close(struct stage *stage);
 
