@@ -228,11 +228,11 @@ static void what_is_not_good_is_passed_over(void **state) {
 
 /* A short form of tool_forecast. The bounds are a little wider than what was found. */
 static void the_virtual_shop_is_foretold_about_as_well_as_it_was(void **state) {
-    enum { RUNS = 60 };
-    size_t passing = 0, warned = 0, false_alarms = 0, near = 0, known = 0;
+    enum { RUNS = 120, FIRST = 2000 }; // not among those that the forecast was tuned on
+    size_t passing = 0, warned = 0, in_time = 0, false_alarms = 0, near = 0, known = 0;
 
     (void)state;
-    for (uint64_t number = 1000; number < 1000 + RUNS; number++) {
+    for (uint64_t number = FIRST; number < FIRST + RUNS; number++) {
         struct heats_run run;
         struct heats_score score;
 
@@ -240,6 +240,7 @@ static void the_virtual_shop_is_foretold_about_as_well_as_it_was(void **state) {
         heats_score(&run, &score);
         passing += run.passes;
         warned += run.passes && score.warned;
+        in_time += run.passes && score.warned && score.warning_ms >= 60000;
         false_alarms += !run.passes && score.warned;
         known += score.known[0];
         near += score.known[0] && llabs(score.error_ms[0]) <= 7 * 60000;
@@ -250,8 +251,9 @@ static void the_virtual_shop_is_foretold_about_as_well_as_it_was(void **state) {
     print_message("%zu of %d pass the limit: %zu warned of; %zu false alarms; 30 min before %zu known, %zu near\n",
                   passing, RUNS, warned, false_alarms, known, near);
     assert_in_range(passing, RUNS / 3, RUNS * 2 / 3);
-    assert_true(warned * 10 >= passing * 7);
-    assert_true(false_alarms * 10 <= RUNS - passing);
+    assert_true(warned * 100 >= passing * 85);
+    assert_true(in_time * 2 >= warned);
+    assert_true(false_alarms * 100 <= (RUNS - passing) * 7);
     assert_true(near * 10 >= known * 9);
     assert_true(known * 10 >= RUNS * 8);
 }

@@ -142,9 +142,8 @@ static void a_charge_that_falls_out_too_early_is_told_until_it_is_back(void **st
     play(bench, 800, 800, 12);
     is_told(bench, "");
     play(bench, 800, 780, 2);
-    is_told(bench,
-            "alert soak-short, oven small, raised: front left the band; proven soak until then: 12 min "
-            "17 s (required: 20 min)\n");
+    is_told(bench, "alert soak-short, oven small, raised: front left the band; proven soak until then: 12 min "
+                   "17 s (required: 20 min)\n");
     play(bench, 799, 799, 3);
     is_told(bench, "alert soak-short, oven small, clear: the charge is back; its time counts anew\n");
     play(bench, 799, 799, 20);
@@ -177,9 +176,8 @@ static void a_replay_tells_only_what_still_stands_and_tells_it_once(void **state
         is_told(bench, "");
         notice_go_live(bench->notice);
         if (i == 0)
-            is_told(bench,
-                    "alert soak-short, oven small, raised: front left the band; proven soak until then: "
-                    "4 min 54 s (required: 20 min)\n");
+            is_told(bench, "alert soak-short, oven small, raised: front left the band; proven soak until then: "
+                           "4 min 54 s (required: 20 min)\n");
         close_notice(bench);
         open_notice(bench);
     }

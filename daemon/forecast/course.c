@@ -6,13 +6,13 @@
 
 #include <math.h>
 
-static const size_t widths[] = {3, 6, COURSE_WIDEST}; // of a window, in bins
+static const size_t widths[] = {4, 8, 16, 24}; // of a window, in bins
 enum { WIDTHS = sizeof widths / sizeof *widths };
 
 /* Found with tool_forecast on made-up runs: fewer standard deviations give more false alarms, more of them less
  * time. */
-static const double slows_by_deviations = 6, rises_by_deviations = 3;
-static const double noise_keeps = 0.97;        // per bin: noise is known from the last five minutes or so
+static const double slows_by_deviations = 10, rises_by_deviations = 3;
+static const double noise_keeps = 0.97;        // per bin: noise is known from the last three minutes or so
 static const double third_difference_var = 20; // 1 + 9 + 9 + 1 times the noise's own
 static const double grows_at_most = 1.5;       // how fast the slowing may grow from window to window
 enum { STEPS_MOST = 400 };

@@ -6,7 +6,7 @@
 #include <stdbool.h>
 #include <stddef.h>
 
-enum { COURSE_WINDOWS = 3, COURSE_WIDEST = 12, COURSE_BINS = COURSE_WINDOWS * COURSE_WIDEST };
+enum { COURSE_WINDOWS = 3, COURSE_WIDEST = 24, COURSE_BINS = COURSE_WINDOWS * COURSE_WIDEST };
 
 struct course_bin {
     double t_s, value_c;

@@ -7,13 +7,13 @@
 
 #include "course.h"
 
-enum { LANES_MOST = 16, GAP_INTERVALS = 3, BIN_LEAST_MS = 10000 };
+enum { LANES_MOST = 16, GAP_INTERVALS = 3, BIN_LEAST_MS = 5000 };
 
 /* An overshoot is coming once so many bins in a row have led to it: one alone may be noise, and the first moments
  * of a slowing look like a much higher peak. It is looked for from half the distance of limit and edge below the
  * edge on: before that the controller still has time to turn the heat down. Both found with tool_forecast on
  * made-up runs. */
-enum { HELD_BINS = 3 };
+enum { HELD_BINS = 4 };
 static const int64_t looked_for_part = 2;
 
 /* An approach that ends just above the edge crosses it at a moment that noise decides: better nothing said. */

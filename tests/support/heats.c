@@ -13,6 +13,7 @@
 #include "../shop/play.h"
 
 enum { MS_PER_S = 1000, MS_PER_MIN = 60000, TEXT_BYTES = 4096, HOUR_MS = 3600000, TENTH_MC = 100 };
+enum { LOADS_MOST = 2 };
 enum { LIT_AFTER_MS = 10 * MS_PER_MIN, WATCHED_MS = 75 * MS_PER_MIN };
 static const int64_t START_MS = INT64_C(1794812400000); // 2026-11-16T07:00:00Z
 
@@ -42,7 +43,7 @@ static void draw_recipe(uint64_t *state, struct recipe *recipe) {
     const bool wrong = recipe->number % 3 != 0, set_wrong = wrong && draw(state, 0, 2) == 0;
     long too_high_c;
 
-    recipe->loads = draw(state, 1, 2);
+    recipe->loads = draw(state, 1, LOADS_MOST);
     recipe->temperature_c = draw(state, 18, 95) * 10;
     recipe->overshoot_c = draw(state, 6, 15);
     too_high_c = set_wrong ? recipe->overshoot_c + draw(state, 2, 12) : draw(state, -2, 2);
@@ -104,6 +105,7 @@ static void print_scene(uint64_t *state, const struct recipe *recipe, struct pag
         print(page, "ramps to %ld C at %ld C/h\n", recipe->set_c, recipe->rate_c_h);
 }
 
+/* `channel` < LOADS_MOST. */
 static void take_reading(struct heats_run *run, int64_t t_ms, size_t channel, double shown_c, int64_t *rose_ms) {
     const int64_t value = llround(shown_c * 10) * TENTH_MC; // one decimal, as on the wire
 
@@ -123,7 +125,7 @@ static void take_reading(struct heats_run *run, int64_t t_ms, size_t channel, do
 static void see_complete(struct heats_run *run, const int64_t *rose_ms, int64_t t_ms) {
     int64_t begun_ms = 0;
 
-    for (size_t i = 0; i < run->channel_count; i++) {
+    for (size_t i = 0; i < run->channel_count && i < LOADS_MOST; i++) {
         if (rose_ms[i] == 0)
             return;
         begun_ms = rose_ms[i] > begun_ms ? rose_ms[i] : begun_ms;
@@ -139,13 +141,15 @@ void heats_make(uint64_t number, struct heats_run *run) {
     struct fault fault;
     struct scene *scene;
     struct play *play;
-    int64_t rose_ms[2] = {0, 0}, until_ms;
+    int64_t rose_ms[LOADS_MOST] = {0, 0}, until_ms;
 
     draw_recipe(&state, &recipe);
     print_scene(&state, &recipe, &page);
     scene = scene_parse(page.text, page.used, "scene", &fault);
-    if (scene == NULL)
+    if (scene == NULL) {
         fail_msg("%s\n%s", fault.text, page.text);
+        return;
+    }
     play = play_open(scene, &fault);
     assert_non_null(play);
     *run =
@@ -156,11 +160,11 @@ void heats_make(uint64_t number, struct heats_run *run) {
                                       .required_ms = (10 + (int64_t)(number * 7 % 26)) * MS_PER_MIN,
                                       .interval_ms = MS_PER_S}};
     until_ms = START_MS + LIT_AFTER_MS + WATCHED_MS + recipe.temperature_c * HOUR_MS / recipe.rate_c_h;
-    run->readings = calloc((size_t)((until_ms - START_MS) / MS_PER_S + 1) * 2, sizeof *run->readings);
+    run->readings = calloc((size_t)((until_ms - START_MS) / MS_PER_S + 1) * LOADS_MOST, sizeof *run->readings);
     assert_non_null(run->readings);
     for (int64_t t_ms = START_MS; t_ms < until_ms; t_ms += MS_PER_S) {
         play_advance(play, t_ms);
-        for (size_t i = 0; i < run->channel_count; i++)
+        for (size_t i = 0; i < run->channel_count && i < LOADS_MOST; i++)
             take_reading(run, t_ms, i, play_show_load(play, i), rose_ms);
         see_complete(run, rose_ms, t_ms);
     }
