@@ -514,7 +514,7 @@ static void losing_a_whole_stretch_never_makes_met_of_not_met(void **state) {
 }
 
 static void thin_out(struct virtual_run *run, const struct plan *plan) {
-    int64_t kept_ms[VIRTUAL_MOST_CHANNELS];
+    int64_t kept_ms[VIRTUAL_MOST_CHANNELS] = {0};
     const bool bounded = run->seed % 2 == 0;
     struct answer thin;
     size_t kept = 0;
@@ -528,7 +528,7 @@ static void thin_out(struct virtual_run *run, const struct plan *plan) {
     for (size_t i = 0; i < run->reading_count; i++) {
         size_t c = 0;
 
-        while (run->channels[c].channel_id != run->readings[i].channel_id)
+        while (c < run->channel_count - 1 && run->channels[c].channel_id != run->readings[i].channel_id)
             c++;
         if (run->readings[i].t_ms - kept_ms[c] <= JUDGE_GAP_INTERVALS * run->channels[c].interval_ms)
             continue;

@@ -164,7 +164,7 @@ static uint64_t from_environment(const char *name, uint64_t otherwise) {
 }
 
 static void two_judges_agree_on_every_run(void **state) {
-    const char *build = getenv("SOAKLEDGER_BUILD") != NULL ? getenv("SOAKLEDGER_BUILD") : "build/gcc";
+    const char *told = getenv("SOAKLEDGER_BUILD"), *build = told != NULL ? told : "build/gcc";
     const uint64_t seed = from_environment("SOAKLEDGER_SEED", FIRST_SEED);
     const size_t runs = from_environment("SOAKLEDGER_RUNS", strstr(build, "asan") != NULL ? RUNS_SANITIZED : RUNS);
     char folder[] = "/tmp/second-XXXXXX";
