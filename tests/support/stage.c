@@ -79,20 +79,26 @@ static void wait_for(struct stage *stage, const char *what) {
 }
 
 void stage_open(struct stage *stage) {
-    char page[STAGE_PATH_BYTES + 16], log[STAGE_PATH_BYTES + 16];
+    stage_open_scene(stage, "oven");
+}
+
+void stage_open_scene(struct stage *stage, const char *scene) {
+    char page[STAGE_PATH_BYTES + 16], log[STAGE_PATH_BYTES + 16], play[STAGE_PATH_BYTES], command[COMMAND_BYTES];
 
     memset(stage, 0, sizeof *stage);
     strcpy(stage->folder, "/tmp/soakledger-stage-XXXXXX");
     assert_non_null(mkdtemp(stage->folder));
     snprintf(stage->config, sizeof stage->config, "%.200s/shop.conf", stage->folder);
     snprintf(stage->ledger, sizeof stage->ledger, "%.200s/shop.ledger", stage->folder);
-    stage_tell(stage,
-               "sed \"s|@DIR@|$D|\" tests/system/oven.conf > $D/shop.conf && cp tests/system/irons.plan $D/");
+    snprintf(play, sizeof play, "tests/system/%s.shop", scene);
+    snprintf(command, sizeof command,
+             "sed \"s|@DIR@|$D|\" tests/system/%s.conf > $D/shop.conf && cp tests/system/*.plan $D/", scene);
+    stage_tell(stage, command);
     snprintf(page, sizeof page, "%s/clock.page", stage->folder);
     snprintf(log, sizeof log, "%s/wire.log", stage->folder);
     stage->shop = start(stage, "shop.txt",
                         (char *[]){"shop", "--page", page, "--hold", "person", "--dir", stage->folder, "--log", log,
-                                   "tests/system/oven.shop", NULL});
+                                   play, NULL});
     wait_for(stage, "test -e $D/bench");
 }
 
