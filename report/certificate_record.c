@@ -50,7 +50,8 @@ static void certificate_list_findings(struct certificate *certificate, struct sh
 
         snprintf(number, sizeof number, "%zu", first + i);
         snprintf(run_number, sizeof run_number, "%lld", (long long)run->run.run_id);
-        judge_describe_finding(finding, channel[0] != '\0' ? channel : NULL, certificate->config->unit, sentence,
+        judge_describe_finding(finding, certificate->assessed->plan->operations[finding->operation].kind,
+                               channel[0] != '\0' ? channel : NULL, certificate->config->unit, sentence,
                                sizeof sentence);
         const struct sheet_cell cells[] = {
             strong(number),

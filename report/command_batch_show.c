@@ -18,14 +18,15 @@ static void command_show_upper(const char *from, char *out, size_t size) {
     out[i] = '\0';
 }
 
-static void command_show_verdict(const struct command *command, const struct verdict *verdict) {
+static void command_show_verdict(const struct command *command, const struct assess_batch *assessed,
+                                 const struct verdict *verdict) {
     const enum temperature_unit unit = command->config->unit;
     char limit[WORDS_LIMIT_BYTES], found[WORDS_SENTENCE_BYTES], margin[WORDS_LIMIT_BYTES];
     char what[WORDS_LIMIT_BYTES];
 
     words_found(verdict, unit, found);
     const char *const cells[COLUMNS] = {
-        words_what(verdict->requirement, what),
+        words_what(&assessed->plan->operations[verdict->operation], verdict->requirement, unit, what),
         words_limit(verdict->requirement, verdict->required, unit, limit),
         found,
         words_margin(verdict, unit, margin),
@@ -56,7 +57,7 @@ static void command_show_visit(const struct command *command, const struct asses
                 (long long)run->run.run_id);
     command_print_row(command->out, WIDTHS, head, COLUMNS);
     for (size_t i = 0; i < visit->verdict_count; i++)
-        command_show_verdict(command, &visit->verdicts[i]);
+        command_show_verdict(command, assessed, &visit->verdicts[i]);
 }
 
 static void command_show_head(const struct command *command, const struct assess_batch *assessed) {

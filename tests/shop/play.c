@@ -51,7 +51,8 @@ static int make_places(struct play *play, struct fault *fault) {
             continue;
         *place = heat_add_load(&play->ovens[event->oven], &scene->loads[event->subject].build);
         if (*place == HEAT_LOADS)
-            return fault_set(fault, EX_DATAERR, "load %s moves to oven %s, which is full: expected at most %d loads",
+            return fault_set(fault, EX_DATAERR,
+                             "load %s moves to oven %s, which is full: expected at most %d loads",
                              scene->loads[event->subject].name, scene->ovens[event->oven].name, HEAT_LOADS);
     }
     return 0;

@@ -295,7 +295,8 @@ static int take_open_value(const struct reader *reader, struct scene_register *o
     int64_t value = 0;
 
     if (text == NULL)
-        return out->shows != SHOWS_SETPOINT && out->shows != SHOWS_OUTPUT ? refuse_missing(reader, "open_value") : 0;
+        return out->shows != SHOWS_SETPOINT && out->shows != SHOWS_OUTPUT ? refuse_missing(reader, "open_value")
+                                                                          : 0;
     out->open_is_nan = out->encoding == SCENE_FLOAT32 && strcmp(text, "nan") == 0;
     if (out->open_is_nan)
         return 0;

@@ -96,9 +96,9 @@ void stage_open_scene(struct stage *stage, const char *scene) {
     stage_tell(stage, command);
     snprintf(page, sizeof page, "%s/clock.page", stage->folder);
     snprintf(log, sizeof log, "%s/wire.log", stage->folder);
-    stage->shop = start(stage, "shop.txt",
-                        (char *[]){"shop", "--page", page, "--hold", "person", "--dir", stage->folder, "--log", log,
-                                   play, NULL});
+    stage->shop = start(
+        stage, "shop.txt",
+        (char *[]){"shop", "--page", page, "--hold", "person", "--dir", stage->folder, "--log", log, play, NULL});
     wait_for(stage, "test -e $D/bench");
 }
 
