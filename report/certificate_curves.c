@@ -6,6 +6,7 @@
 
 #include "certificate_parts.h"
 #include "soakledger/ink.h"
+#include "soakledger/tell.h"
 #include "soakledger/words.h"
 
 enum { MS_PER_MIN = 60000, AROUND_SOAK = 8, CLOSE_UP = 6 };
@@ -266,7 +267,7 @@ static int certificate_draw_attempt(struct certificate *certificate, size_t visi
              attempt + 1, of->run_count, (long long)run->run.run_id,
              certificate_time(certificate, run->run.begun_ms, time),
              run->reached ? judge_outcome_name(judge_worst(run->verdicts, run->verdict_count))
-                          : "broken off before the band was reached");
+                          : "the charge never came into the band");
     result = certificate_draw_run(certificate, visit, run, &look, fault);
     free(marks);
     return result;
@@ -281,13 +282,13 @@ static float certificate_chart_height(const struct certificate *certificate) {
 
 static int certificate_draw_visit(struct certificate *certificate, size_t visit, struct fault *fault) {
     const struct assess_run *run = assess_deciding_run(&certificate->assessed->visits[visit]);
-    char name[CERTIFICATE_NAME_BYTES], heading[CERTIFICATE_LINE_BYTES], time[QUANTITY_TEXT_BYTES];
+    char name[TELL_BYTES], heading[CERTIFICATE_LINE_BYTES], time[QUANTITY_TEXT_BYTES];
     char zone[QUANTITY_TEXT_BYTES];
     struct certificate_look look = {.caption = "The whole run", .close_up = true};
     struct chart_mark *marks;
     int result;
 
-    certificate_visit_name(certificate->assessed->plan, visit, name, sizeof name);
+    tell_visit(certificate->assessed->plan, visit, name);
     if (run == NULL) {
         snprintf(heading, sizeof heading, "Curve: %s", name);
         sheet_heading(&certificate->sheet, heading, CAPTION_LEADING);

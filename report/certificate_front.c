@@ -276,7 +276,9 @@ static void certificate_verdict_row(struct certificate *certificate, struct shee
         {where, SHEET_NO_MARK, false},
         {judge_outcome_name(verdict->outcome), (int)verdict->outcome, true},
     };
+    table->carried = operation;
     sheet_table_row(table, cells);
+    table->carried = NULL; // its text ends here
 }
 
 static bool certificate_has_uncertainty(const struct assess_batch *assessed) {
@@ -310,10 +312,10 @@ static void certificate_requirements(struct certificate *certificate) {
         {"operation", 0.12F, PAGE_LEFT},
         {"what", 0.14F, PAGE_LEFT},
         {"required", 0.14F, PAGE_LEFT},
-        {"found", 0.16F, PAGE_LEFT},
-        {"margin", 0.18F, PAGE_LEFT},
-        {certificate_time_title(certificate, "channel, time", when, sizeof when), 0.13F, PAGE_LEFT},
-        {"outcome", 0.13F, PAGE_LEFT},
+        {"found", 0.15F, PAGE_LEFT},
+        {"margin", 0.205F, PAGE_LEFT},
+        {certificate_time_title(certificate, "channel, time", when, sizeof when), 0.12F, PAGE_LEFT},
+        {"outcome", 0.125F, PAGE_LEFT},
     };
     const struct assess_batch *assessed = certificate->assessed;
     struct sheet_table table;

@@ -141,5 +141,9 @@ int certificate_draw_quench(struct certificate *certificate, size_t visit, const
         certificate_list_cooling(certificate, quench, run, i,
                                  rest < SHEET_MOST_COLUMNS - 1 ? rest : SHEET_MOST_COLUMNS - 1);
     }
+    sheet_small(
+        &certificate->sheet,
+        "The quantities are those that ISO 9950 and ASTM D6200 report of their test probe; here they are those of "
+        "the channel named, in or on this charge. Times count from leaving the soak.");
     return 0;
 }

@@ -132,7 +132,7 @@ static const struct {
     [REQUIREMENT_HANDLE_WARM] = {MEASURE_SHORT, false, "handle-warm", "The part was handle-warm after"},
     [REQUIREMENT_EQUIVALENT] = {MEASURE_TIME, true, "temper equivalent", "The temper was worth"},
     [REQUIREMENT_BEGIN_WITHIN] = {MEASURE_TIME, false, "wait before it", "The wait after the step before was"},
-    [REQUIREMENT_PARTS_BELOW] = {MEASURE_TEMPERATURE, false, "parts cooled first",
+    [REQUIREMENT_PARTS_BELOW] = {MEASURE_TEMPERATURE, false, "parts cooled to",
                                  "Before it began the parts had cooled to"},
     [REQUIREMENT_DONE] = {MEASURE_NOTHING, false, "quench done", "The quench"},
 };
