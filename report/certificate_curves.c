@@ -263,11 +263,10 @@ static int certificate_draw_attempt(struct certificate *certificate, size_t visi
     if (marks == NULL)
         return fault_set(fault, EX_OSERR, "not enough memory for %zu findings", run->finding_count);
     look.mark_count = certificate_marks(certificate, run, marks);
-    snprintf(caption, sizeof caption, "Attempt %zu of %zu, which does not count: run %lld, begun %s, %s",
-             attempt + 1, of->run_count, (long long)run->run.run_id,
-             certificate_time(certificate, run->run.begun_ms, time),
+    snprintf(caption, sizeof caption, "Attempt %zu of %zu, does not count: run %lld, begun %s, %s", attempt + 1,
+             of->run_count, (long long)run->run.run_id, certificate_time(certificate, run->run.begun_ms, time),
              run->reached ? judge_outcome_name(judge_worst(run->verdicts, run->verdict_count))
-                          : "the charge never came into the band");
+                          : "never in the band");
     result = certificate_draw_run(certificate, visit, run, &look, fault);
     free(marks);
     return result;

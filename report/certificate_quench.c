@@ -145,5 +145,6 @@ int certificate_draw_quench(struct certificate *certificate, size_t visit, const
         &certificate->sheet,
         "The quantities are those that ISO 9950 and ASTM D6200 report of their test probe; here they are those of "
         "the channel named, in or on this charge. Times count from leaving the soak.");
+    sheet_skip(&certificate->sheet, CHART_AFTER);
     return 0;
 }

@@ -89,10 +89,10 @@ static void command_show_attempts(const struct command *command, const struct as
 
         if ((int)i == visit->deciding)
             continue;
-        snprintf(line, sizeof line, "attempt %zu of %zu, which does not count: run %lld, begun %s, %s", i + 1,
+        snprintf(line, sizeof line, "attempt %zu of %zu, does not count: run %lld, begun %s, %s", i + 1,
                  visit->run_count, (long long)run->run.run_id, command_time(command, run->run.begun_ms, time),
                  run->reached ? judge_outcome_name(judge_worst(run->verdicts, run->verdict_count))
-                              : "broken off before the band was reached");
+                              : "never in the band");
         command_print(command->out, 2, line);
     }
 }
