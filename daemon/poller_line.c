@@ -96,10 +96,8 @@ static void fail_exchange(struct poller *poller, struct poller_line *line, enum 
 static void expect_late_replies(struct poller_line *line, const struct poller_block *block,
                                 struct poller_instrument *instrument, int tries, int64_t now_us) {
     instrument->owed_until_us = now_us + POLLER_LATENESS * (int64_t)tries * reply_within_us(instrument);
-    if (instrument->wire->names_itself(&block->request))
-        return;
-    line->nameless_until_us = instrument->owed_until_us;
-    line->nameless = block;
+    if (!instrument->wire->names_itself(&block->request))
+        line->nameless_until_us = instrument->owed_until_us;
 }
 
 /* A try that came to nothing; `status` says what was wrong with what came. */

@@ -62,11 +62,10 @@ struct poller_line {
     int unanswered_tries; // whose replies may still come
     int64_t answer_by_us;
     struct wire_exchange exchange;
-    int64_t nameless_until_us;           // until then a reply that does not tell whose it is may still come
-    const struct poller_block *nameless; // to this request
-    int64_t stray_us;                    // when bytes last came unasked
-    uint64_t unasked, told_unasked;      // times that they did
-    int64_t broken_us;                   // when a free-running instrument's line last was broken
+    int64_t nameless_until_us;      // until then a reply that does not tell whose it is may still come
+    int64_t stray_us;               // when bytes last came unasked
+    uint64_t unasked, told_unasked; // times that they did
+    int64_t broken_us;              // when a free-running instrument's line last was broken
 
     int64_t wake_us;
 };

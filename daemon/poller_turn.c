@@ -135,11 +135,12 @@ static int64_t earlier(int64_t a_us, int64_t b_us) {
 }
 
 /* When the block may be asked for. */
-static int64_t find_opening(const struct poller_line *line, const struct poller_instrument *instrument,
-                            const struct poller_block *block) {
+static int64_t find_opening(const struct poller *poller, const struct poller_line *line,
+                            const struct poller_instrument *instrument, const struct poller_block *block) {
     int64_t opening_us = block->due_us;
 
-    if (line->nameless != block)
+    // The one that is owed waits with the others, or it would push them back for ever.
+    if (poller->blocks[line->begin].end < line->end)
         opening_us = later(opening_us, line->nameless_until_us);
     // A late reply to the only request that there is does no harm.
     if (instrument->block_count > 1)
@@ -168,7 +169,7 @@ static struct candidates find_candidates(struct poller *poller, const struct pol
     for (size_t i = line->begin; i < line->end; i = poller->blocks[i].end) {
         struct poller_block *block = &poller->blocks[i];
         const struct poller_instrument *instrument = &poller->instruments[block->instrument];
-        const int64_t opening_us = find_opening(line, instrument, block);
+        const int64_t opening_us = find_opening(poller, line, instrument, block);
         const bool dead = poller_is_dead(instrument);
 
         if (!dead)

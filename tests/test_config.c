@@ -26,6 +26,10 @@
 #define PLACE(n)   "instrument = i\nfunction = 4\nregister = " n "\n"                      // 3
 #define CHANNEL    "[channel o.c]\nrole = control\n" PLACE("0") "decimals = 1\nunit = C\n" // 7: 15 in all
 #define SECOND(r)  "[channel o.d]\nrole = " r "\n" PLACE("1") "decimals = 1\n"             // 6
+#define TEXT(w)    "[instrument i]\nline = a\nwire = " w "\n"                              // 3
+#define POLLED     LEDGER LINE TEXT("polled-text")                                         // 7
+#define FREE       LEDGER LINE TEXT("free-text")                                           // 7
+#define PIECE(k)   "[channel o.c]\nrole = control\ninstrument = i\n" k "unit = C\n"        // 4 and k
 #define LONG_NAME  "1234567890123456789012345678901234567890123456789012345678901234"      // 64 bytes
 
 /* Reads `text` as a file whose name is "FILE" in the fault. */
@@ -93,6 +97,9 @@ static void defaults_are_what_the_manual_says(void **state) {
     assert_int_equal(config->unit, UNIT_CELSIUS);
     assert_string_equal(config->paper, "A4");
     assert_int_equal(config->utc_offset_min, 0);
+    assert_null(config->alert.command);
+    assert_int_equal(config->alert.escalate_after_ms, 15 * 60000);
+    assert_int_equal(config->alert.time_limit_ms, 10000);
     assert_string_equal(config->text, BASE CHANNEL "[sensor s]\n");
     assert_int_equal(config->lines[0].kind, LINE_SERIAL);
     /* MODBUS over serial line V1.02: 19,200 baud, even parity, one stop bit */
@@ -118,7 +125,129 @@ static void defaults_are_what_the_manual_says(void **state) {
     assert_int_equal(channel->fitting.low, -50000);
     assert_int_equal(channel->fitting.high, 1400000);
     assert_int_equal(channel->fitting.open_count, 0);
+    assert_int_equal(config->lines[0].data_bits, 8);
+    assert_int_equal(config->instruments[0].turnaround_ms, 0);
+    assert_int_equal(config->instruments[0].setting.kind, WIRE_MODBUS_RTU);
+    assert_int_equal(config->instruments[0].setting.address, 1);
+    assert_int_equal(channel->fitting.wire, WIRE_MODBUS_RTU);
+    assert_int_equal(channel->fitting.frozen_after_ms, 0);
+    assert_int_equal(channel->fitting.moves_at_most_mc_per_h, 0);
+    assert_int_equal(channel->fitting.over_count, 0);
+    assert_int_equal(channel->fitting.under_count, 0);
     config_free(config);
+}
+
+static void defaults_of_text_are_what_the_manual_says(void **state) {
+    struct config *config = read_good(FREE OVEN PIECE("field = 2\n"));
+    const struct config_instrument *instrument = &config->instruments[0];
+    const struct channel_fitting *fitting = &config->channels[0].fitting;
+
+    (void)state;
+    assert_int_equal(instrument->setting.kind, WIRE_FREE_TEXT);
+    assert_int_equal(instrument->address, 0);
+    assert_int_equal(instrument->missing_after, 3);
+    assert_string_equal(instrument->setting.text_end, "\r\n");
+    assert_int_equal(instrument->setting.check, TEXT_CHECK_NONE);
+    assert_int_equal(instrument->setting.fields, 0);
+    assert_int_equal(instrument->setting.word_count, 0);
+    assert_int_equal(fitting->wire, WIRE_FREE_TEXT);
+    assert_int_equal(fitting->field, 2);
+    assert_int_equal(fitting->separator, ',');
+    assert_int_equal(fitting->decimals, 0);
+    assert_string_equal(fitting->query, "");
+    assert_string_equal(fitting->pattern, "");
+    config_free(config);
+    config = read_good(POLLED "query = T?\n" OVEN PIECE("field = 1\n"));
+    assert_string_equal(config->instruments[0].setting.query_end, "\r\n");
+    assert_string_equal(config->channels[0].fitting.query, "T?");
+    config_free(config);
+}
+
+static void every_key_of_text_arrives(void **state) {
+    struct config *config = read_good(
+        LEDGER
+        "[line a]\ndevice = /dev/none\ndata_bits = 7\n"
+        "[instrument i]\nline = a\nwire = polled-text\naddress = 7\nquery = #{address:2}T?\nquery_end = LF\n"
+        "text_end = CR\ncheck = crc16\nseparator = space\nfields = 9\nopen_words = OPEN, ----\n"
+        "over_words = OVER\nunder_words = UNDER\nturnaround = 20 ms\nretries = 0\nreply_within = 1 s\n"
+        "[instrument j]\nline = a\nwire = modbus-ascii\naddress = 8\n"
+        "[instrument k]\nline = a\nwire = polled-text\naddress = 9\nquery_is_read_only = yes\nquery_end = none\n"
+        "text_end = ETX\n" OVEN PIECE(
+            "field = 9\nfrozen_after = 5 min\nmoves_at_most = 60 C/s\n"
+            "open_value = -99\nover_value = 9999, 8888\nunder_value = -9999\n"
+            "decimals = 1\n") "[channel o.d]\nrole = load\ninstrument = k\nquery = {address}R\nunit = F\n"
+                              "pattern = A{address} {value} F\n"
+                              "[channel o.e]\nrole = load\ninstrument = j\nfunction = 3\nregister = 0\ndecimals = "
+                              "0\n"
+                              "unit = C\n");
+    const struct config_instrument *instrument = &config->instruments[0];
+    const struct channel_fitting *fitting = &config->channels[0].fitting;
+
+    (void)state;
+    assert_int_equal(config->lines[0].data_bits, 7);
+    assert_int_equal(instrument->setting.kind, WIRE_POLLED_TEXT);
+    assert_int_equal(instrument->setting.address, 7);
+    assert_string_equal(instrument->setting.query_end, "\n");
+    assert_string_equal(instrument->setting.text_end, "\r");
+    assert_int_equal(instrument->setting.check, TEXT_CHECK_CRC16);
+    assert_int_equal(instrument->setting.fields, 9);
+    assert_int_equal(instrument->turnaround_ms, 20);
+    assert_int_equal(instrument->setting.word_count, 4);
+    assert_string_equal(instrument->setting.words[1].word, "----");
+    assert_int_equal(instrument->setting.words[1].quality, QUALITY_OPEN_SENSOR);
+    assert_int_equal(instrument->setting.words[2].quality, QUALITY_OVER_RANGE);
+    assert_int_equal(instrument->setting.words[3].quality, QUALITY_UNDER_RANGE);
+    assert_string_equal(config->instruments[2].setting.query_end, "");
+    assert_string_equal(config->instruments[2].setting.text_end, "\x03");
+    assert_string_equal(fitting->query, "#{address:2}T?");
+    assert_int_equal(fitting->field, 9);
+    assert_int_equal(fitting->separator, ' ');
+    assert_int_equal(fitting->decimals, 1);
+    assert_int_equal(fitting->frozen_after_ms, 300000);
+    assert_int_equal(fitting->moves_at_most_mc_per_h, INT64_C(60000) * 3600);
+    assert_int_equal(fitting->open_raw[0], -99);
+    assert_int_equal(fitting->over_count, 2);
+    assert_int_equal(fitting->over_raw[1], 8888);
+    assert_int_equal(fitting->under_count, 1);
+    assert_int_equal(fitting->under_raw[0], -9999);
+    assert_string_equal(config->channels[1].fitting.query, "{address}R");
+    assert_string_equal(config->channels[1].fitting.pattern, "A{address} {value} F");
+    assert_int_equal(config->channels[1].fitting.field, 0);
+    assert_int_equal(config->channels[2].fitting.wire, WIRE_MODBUS_ASCII);
+    config_free(config);
+}
+
+/* As many as a big shop has: 32 lines of 8 instruments of 4 registers. */
+static void a_big_shop_has_room(void **state) {
+    enum { LINES = 32, INSTRUMENTS = 8, REGISTERS = 4, BYTES = 400000, LOADS = 16 };
+    char *text = malloc(BYTES);
+    size_t used, channels = 0;
+    struct config *config;
+
+    (void)state;
+    assert_non_null(text);
+    used = (size_t)snprintf(text, BYTES, LEDGER);
+    for (int o = 0; o < LINES * INSTRUMENTS * REGISTERS / LOADS; o++)
+        used += (size_t)snprintf(text + used, BYTES - used, "[oven o%d]\n", o);
+    for (int l = 0; l < LINES; l++) {
+        used += (size_t)snprintf(text + used, BYTES - used, "[line %d]\ndevice = /dev/none%d\n", l, l);
+        for (int i = 0; i < INSTRUMENTS; i++) {
+            used += (size_t)snprintf(text + used, BYTES - used, "[instrument %d.%d]\nline = %d\naddress = %d\n", l,
+                                     i, l, i + 1);
+            for (int r = 0; r < REGISTERS; r++, channels++)
+                used += (size_t)snprintf(text + used, BYTES - used,
+                                         "[channel o%zu.%zu]\nrole = load\ninstrument = %d.%d\nfunction = 4\n"
+                                         "register = %d\ndecimals = 1\nunit = C\n",
+                                         channels / LOADS, channels, l, i, r);
+        }
+    }
+    assert_true(used < BYTES);
+    config = read_good(text);
+    assert_int_equal(config->line_count, LINES);
+    assert_int_equal(config->instrument_count, LINES * INSTRUMENTS);
+    assert_int_equal(config->channel_count, LINES * INSTRUMENTS * REGISTERS);
+    config_free(config);
+    free(text);
 }
 
 static void every_key_of_shop_line_and_oven_arrives(void **state) {
@@ -166,6 +295,21 @@ static void every_key_of_shop_line_and_oven_arrives(void **state) {
     assert_int_equal(config->ovens[0].lead_ms, 0);
     assert_int_equal(config->ovens[0].idle_interval_ms, 30000);
     assert_int_equal(config->ovens[0].heats_at_most_mc_per_h, 1200000);
+    config_free(config);
+}
+
+static void every_key_of_alerts_arrives(void **state) {
+    struct config *config = read_good(
+        BASE CHANNEL "[alert]\ncommand = /bin/tell  the shop &\nescalate_after = 2 min\ntime_limit = 3 s\n");
+
+    (void)state;
+    assert_string_equal(config->alert.command[0], "/bin/tell");
+    assert_string_equal(config->alert.command[1], "the");
+    assert_string_equal(config->alert.command[2], "shop");
+    assert_string_equal(config->alert.command[3], "&"); // a word as any other
+    assert_null(config->alert.command[4]);
+    assert_int_equal(config->alert.escalate_after_ms, 120000);
+    assert_int_equal(config->alert.time_limit_ms, 3000);
     config_free(config);
 }
 
@@ -252,6 +396,17 @@ static const struct refusal {
     {LEDGER LINE, "FILE:1: no section [instrument NAME] in the whole file"},
     {LEDGER LINE INSTRUMENT, "FILE:1: no section [oven NAME] in the whole file"},
     {BASE, "FILE:1: no section [channel NAME] in the whole file"},
+    {BASE CHANNEL "[alert x]\n", "FILE:16: [alert x]: expected [alert] without a name"},
+    {BASE CHANNEL "[alert]\ncommand = tell-me\n", "FILE:17: command: 'tell-me': expected a path from the root"},
+    {BASE CHANNEL "[alert]\ncommand = /bin/tell 'two words'\n",
+     "FILE:17: command: quotes, '$' and '\\' mean nothing here: expected a path and words"},
+    {BASE CHANNEL "[alert]\ncommand = /bin/tell $HOME\n", "FILE:17: command: quotes, '$' and"},
+    {BASE CHANNEL "[alert]\ncommand = /a b c d e f g h i j k l m n o p q\n",
+     "FILE:17: command: too many words: expected at most 16"},
+    {BASE CHANNEL "[alert]\nescalate_after = 59 s\n",
+     "FILE:17: escalate_after: out of range: expected 1 min to 1 d"},
+    {BASE CHANNEL "[alert]\ntime_limit = 11 min\n", "FILE:17: time_limit: out of range: expected 1 s to 10 min"},
+    {BASE CHANNEL "[alert]\nwhom = me\n", "FILE:17: unknown key 'whom' in [alert]"},
     {BASE CHANNEL "[furnace f]\n", "FILE:16: unknown section [furnace]: expected ledger, clock"},
     {BASE CHANNEL "[oven]\n", "FILE:16: [oven] has no name: expected [oven NAME]"},
     {BASE CHANNEL "[shop x]\n", "FILE:16: [shop x]: expected [shop] without a name"},
@@ -319,8 +474,7 @@ static const struct refusal {
     {BASE "[channel o. b]\n", "FILE:9: channel ' b': expected a name without ',' and without white space in front"},
     {BASE "[channel p.c]\n", "FILE:9: [channel p.c]: no such oven: expected a section [oven p]"},
     {BASE "[channel o.c]\n", "FILE:9: [channel o.c] has no role"},
-    {BASE "[channel o.c]\nrole = charge\n",
-     "FILE:10: role: 'charge': expected control, load, setpoint, output, "},
+    {BASE "[channel o.c]\nrole = charge\n", "FILE:10: role: 'charge': expected control, load, setpoint, output, "},
     {BASE "[channel o.c]\nrole = load\n", "FILE:9: [channel o.c] has no instrument"},
     {BASE "[channel o.c]\nrole = load\ninstrument = j\n", "FILE:11: instrument: 'j' is not described"},
     {BASE "[channel o.c]\nrole = load\ninstrument = i\n", "FILE:9: [channel o.c] has no function"},
@@ -370,6 +524,80 @@ static const struct refusal {
          "0") "encoding = int32\nword_order = low first\n"
               "decimals = 1\nunit = C\n",
      "FILE:20: register: read by channel 'o.d' already"},
+    {BASE CHANNEL "over_value = 1\nopen_value = 1\n", "FILE:16: over_value: 1 is given already"},
+    {BASE CHANNEL "under_value = 32768\n", "FILE:16: under_value: '32768' is out of range"},
+    {BASE CHANNEL "moves_at_most = 0 C/s\n", "FILE:16: moves_at_most: cannot move at all"},
+    {BASE CHANNEL "moves_at_most = 60 C\n", "FILE:16: moves_at_most: '60 C' does not end in a known unit"},
+    {BASE CHANNEL "frozen_after = 0 s\n", "FILE:16: frozen_after: out of range: expected 1 s to 1 d"},
+    {BASE CHANNEL "frozen_after = 1 min\n",
+     "FILE:8: channel 'o.c' has frozen_after, but its oven no other channel"},
+    {BASE CHANNEL SECOND("output") "frozen_after = 1 min\n", "FILE:22: frozen_after: the output is not measured"},
+    {BASE CHANNEL SECOND("setpoint") "unit = C\nmoves_at_most = 1 C/s\n",
+     "FILE:23: moves_at_most: the setpoint is not measured"},
+    {BASE CHANNEL SECOND("ambient") "unit = C\nfrozen_after = 1 min\n",
+     "FILE:23: frozen_after: nothing else tells that ambient should move"},
+    /* wires */
+    {LEDGER LINE "data_bits = 6\n", "FILE:5: data_bits: '6' is out of range"},
+    {LEDGER LINE TEXT("rtu"), "FILE:7: wire: 'rtu': expected modbus-rtu, modbus-ascii, polled-text or free-text"},
+    {LEDGER LINE "data_bits = 7\n" INSTRUMENT, "FILE:6: wire: modbus-rtu on line 'a', which has data_bits = 7"},
+    {LEDGER LINE TEXT("modbus-ascii"), "FILE:5: [instrument i] has no address"},
+    {LEDGER LINE INSTRUMENT "turnaround = 2 s\n", "FILE:8: turnaround: out of range"},
+    {LEDGER LINE INSTRUMENT "query = T?\n", "FILE:8: query: there is none with wire modbus-rtu"},
+    {LEDGER LINE INSTRUMENT "check = lrc\n", "FILE:8: check: there is none with wire modbus-rtu"},
+    {LEDGER LINE INSTRUMENT "missing_after = 2\n", "FILE:8: missing_after: there is none with wire modbus-rtu"},
+    {POLLED "missing_after = 2\n", "FILE:8: missing_after: there is none with wire polled-text"},
+    {FREE "retries = 1\n", "FILE:8: retries: there is none with wire free-text"},
+    {FREE "reply_within = 1 s\n", "FILE:8: reply_within: there is none with wire free-text"},
+    {FREE "turnaround = 1 ms\n", "FILE:8: turnaround: there is none with wire free-text"},
+    {FREE "query = T?\n", "FILE:8: query: there is none with wire free-text"},
+    {FREE "missing_after = 0\n", "FILE:8: missing_after: '0' is out of range"},
+    {FREE "text_end = none\n", "FILE:8: text_end: 'none': expected CR LF, CR, LF, LF CR or ETX"},
+    {FREE "check = md5\n", "FILE:8: check: 'md5': expected none, sum, xor, lrc or crc16"},
+    {FREE "separator = ,\n", "FILE:8: separator: ',': expected comma, semicolon"},
+    {FREE "fields = 65\n", "FILE:8: fields: '65' is out of range"},
+    {FREE "open_words = a,b,c,d,e,f,g,h,i\n", "FILE:8: open_words: too many: expected up to 8 words in all"},
+    {FREE "open_words = OPEN,\n", "FILE:8: open_words: '': expected words of 1 to 15 bytes"},
+    {FREE "open_words = 1234567890123456\n", "FILE:8: open_words: '1234567890123456': expected words"},
+    {FREE "open_words = 9999\n", "FILE:8: open_words: '9999' is a number"},
+    {FREE "open_words = OPEN\nover_words = OPEN\n", "FILE:9: over_words: 'OPEN' is given already"},
+    {POLLED "query = T1=\n", "FILE:8: query: 'T1=' might set something: expected one question that ends in '?'"},
+    {POLLED "query = SET 1;T?\n", "FILE:8: query: 'SET 1;T?' might set something"},
+    {POLLED "query = SET 1\\nT?\n", "FILE:8: query: 'SET 1\\nT?' might set something"},
+    {POLLED "query = {value}?\n", "FILE:8: query: '{value}?': expected a query without {value}"},
+    {POLLED "query_is_read_only = maybe\n", "FILE:8: query_is_read_only: 'maybe': expected no or yes"},
+    {POLLED OVEN PIECE("field = 1\n"), "FILE:9: [channel o.c] has no query"},
+    {POLLED OVEN PIECE("query = T\nfield = 1\n"), "FILE:12: query: 'T' might set something"},
+    {POLLED OVEN PIECE("query = #{address}T?\nfield = 1\n"),
+     "FILE:12: query: {address} of instrument 'i', which has"},
+    {POLLED OVEN PIECE("query = T?\n"), "FILE:9: [channel o.c] has no field"},
+    {POLLED OVEN PIECE("query = T?\nfield = 1\npattern = {value}\n"), "FILE:14: pattern: beside a field"},
+    {POLLED OVEN PIECE("query = T?\npattern = T\n"), "FILE:13: pattern: 'T': expected exactly one {value}"},
+    {POLLED OVEN PIECE("query = T?\npattern = {address} {value}\n"),
+     "FILE:13: pattern: {address} of instrument 'i'"},
+    {POLLED OVEN PIECE("query = T?\nfield = 0\n"), "FILE:13: field: '0' is out of range"},
+    {POLLED "fields = 2\n" OVEN PIECE("query = T?\nfield = 3\n"), "FILE:14: field: '3' is out of range"},
+    {POLLED OVEN PIECE("query = T?\nfunction = 4\n"), "FILE:13: function: there is none with wire polled-text"},
+    {POLLED OVEN PIECE("query = T?\nregister = 4\n"), "FILE:13: register: there is none with wire polled-text"},
+    {POLLED OVEN PIECE("query = T?\nencoding = int16\n"), "FILE:13: encoding: there is none with wire polled-text"},
+    {FREE OVEN PIECE("query = T?\nfield = 1\n"), "FILE:12: query: there is none with wire free-text"},
+    {BASE CHANNEL "field = 1\n", "FILE:16: field: there is none with wire modbus-rtu"},
+    {BASE CHANNEL "pattern = {value}\n", "FILE:16: pattern: there is none with wire modbus-rtu"},
+    {FREE OVEN PIECE("field = 1\n") "[channel o.d]\nrole = load\ninstrument = i\nfield = 1\nunit = C\n",
+     "FILE:17: field: read by channel 'o.c' already: expected one channel for each field"},
+    {FREE OVEN PIECE(
+         "pattern = {value}\n") "[channel o.d]\nrole = load\ninstrument = i\npattern = {value}\nunit = C\n",
+     "FILE:17: pattern: read by channel 'o.c' already"},
+    /* who shares a line */
+    {LEDGER LINE INSTRUMENT "[instrument j]\nline = a\nwire = modbus-ascii\naddress = 2\n",
+     "FILE:9: line: shared with instrument 'i': expected modbus-rtu only with modbus-rtu"},
+    {LEDGER LINE INSTRUMENT "[instrument j]\nline = a\nwire = polled-text\naddress = 2\n",
+     "FILE:9: line: shared with instrument 'i': expected modbus-rtu only"},
+    {FREE "[instrument j]\nline = a\naddress = 2\n",
+     "FILE:9: line: shared with instrument 'i': expected an instrument of wire free-text alone"},
+    {LEDGER LINE INSTRUMENT "[instrument j]\nline = a\nwire = free-text\n",
+     "FILE:9: line: shared with instrument 'i': expected an instrument of wire free-text alone"},
+    {POLLED "query = T?\n[instrument j]\nline = a\nwire = modbus-ascii\naddress = 2\n" OVEN PIECE("field = 1\n"),
+     "FILE:14: query: 'T?' is for everybody on line 'a'"},
     /* an oven and its channels */
     {BASE CHANNEL SECOND("control") "unit = C\n",
      "FILE:8: oven 'o' has 2 channels of role control: expected at most 1"},
@@ -474,7 +702,11 @@ int main(void) {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(the_example_is_accepted),
         cmocka_unit_test(defaults_are_what_the_manual_says),
+        cmocka_unit_test(defaults_of_text_are_what_the_manual_says),
+        cmocka_unit_test(every_key_of_text_arrives),
+        cmocka_unit_test(a_big_shop_has_room),
         cmocka_unit_test(every_key_of_shop_line_and_oven_arrives),
+        cmocka_unit_test(every_key_of_alerts_arrives),
         cmocka_unit_test(every_key_of_a_channel_arrives),
         cmocka_unit_test(sections_may_stand_in_any_order),
         cmocka_unit_test(a_pseudo_terminal_is_recognised),

@@ -240,9 +240,9 @@ static void the_last_to_come_in_begins_the_soak_and_the_first_to_leave_ends_it(v
     near_ms(soak.longest_begun_ms - t0_ms, 620500, 1);
     near_ms(soak.longest_ended_ms - t0_ms, 2300 * S, 1);
     assert_int_equal(finding_of(&scene, FINDING_SOAK_BROKEN, 0)->channel_id, 3);
-    /* The first reading after back came in is of 621 s: front 806 C, back 798 C. */
-    assert_int_equal(verdict_of(&scene, REQUIREMENT_SPREAD)->found, 8000);
-    assert_int_equal(verdict_of(&scene, REQUIREMENT_SPREAD)->t_ms, t0_ms + 621 * S);
+    /* The last reading of the stretch is of its last moment: front 806 C, back 797 C and so still in. */
+    assert_int_equal(verdict_of(&scene, REQUIREMENT_SPREAD)->found, 9000);
+    assert_int_equal(verdict_of(&scene, REQUIREMENT_SPREAD)->t_ms, t0_ms + 2300 * S);
     expect(&scene, REQUIREMENT_SPREAD, OUTCOME_NOT_MET, REASON_NONE);
     judge_free(scene.judge);
 }
@@ -517,6 +517,168 @@ static void a_gap_in_the_rise_is_not_proven(void **state) {
     judge_free(scene.judge);
 }
 
+static void a_gap_below_the_band_can_hide_an_overshoot(void **state) {
+    (void)state;
+    for (int bounded = 0; bounded < 2; bounded++) {
+        struct scene scene;
+
+        scene_init(&scene, 1);
+        scene.channels[1].heats_at_most_mc_per_h = bounded ? 600000 : 0; // 10 C in the minute that is lost
+        scene_open(&scene);
+        /* In for 25 min and then out, at 790 C; what the last minute brought, nobody knows. */
+        for (int64_t t = 0; t < 30 * MIN; t += S)
+            feed(&scene, t, 2, t < 4 * MIN ? 700000 : t < 29 * MIN ? 805000 : 790000);
+        scene_end(&scene, 31 * MIN);
+        expect(&scene, REQUIREMENT_OVERSHOOT, bounded ? OUTCOME_MET : OUTCOME_NOT_PROVEN,
+               bounded ? REASON_NONE : REASON_GAP);
+        judge_free(scene.judge);
+    }
+}
+
+static void a_channel_read_after_another_has_no_gap_for_that(void **state) {
+    struct scene scene;
+
+    (void)state;
+    scene_init(&scene, 1);
+    scene.operations[0].ramp_low_mc = cold_mc;
+    scene_open(&scene);
+    feed(&scene, -3 * S, 1, cold_mc); // three of its intervals before the first of the charge
+    scene_end(&scene, feed_trapezoid(&scene, 805000, 25 * MIN, 0, 0, QUALITY_GOOD));
+    expect(&scene, REQUIREMENT_RAMP, OUTCOME_MET, REASON_NONE);
+    judge_free(scene.judge);
+
+    scene_open(&scene);
+    feed(&scene, -4 * S, 1, cold_mc);
+    scene_end(&scene, feed_trapezoid(&scene, 805000, 25 * MIN, 0, 0, QUALITY_GOOD));
+    expect(&scene, REQUIREMENT_RAMP, OUTCOME_NOT_PROVEN, REASON_GAP);
+    judge_free(scene.judge);
+}
+
+static void a_rise_that_ends_in_a_gap_is_not_proven(void **state) {
+    struct scene scene;
+
+    (void)state;
+    scene_init(&scene, 1);
+    scene_open(&scene);
+    /* Through the temperatures at 2 C/min, out above them, back to 600 C, and then nothing more. */
+    for (int64_t t = 0; t <= 260 * MIN; t += S)
+        feed(&scene, t, 2, t < 258 * MIN ? 190000 + t / 30 : 600000);
+    scene_end(&scene, 270 * MIN);
+    expect(&scene, REQUIREMENT_RAMP, OUTCOME_NOT_PROVEN, REASON_GAP);
+    judge_free(scene.judge);
+}
+
+static void one_window_with_too_few_readings_is_enough_to_prove_nothing(void **state) {
+    struct scene scene;
+
+    (void)state;
+    scene_init(&scene, 1);
+    scene.channels[1].interval_ms = MIN;
+    scene_open(&scene);
+    /* 6 C a minute: six readings a window. Two lost ones in a row are no gap, but leave four. */
+    for (int64_t i = 0; i < 130; i++) {
+        if (i != 50 && i != 51)
+            feed(&scene, i * MIN, 2, 100000 + 6000 * i);
+    }
+    scene_end(&scene, 130 * MIN);
+    assert_int_equal(count_findings(&scene, FINDING_GAP_BEGUN), 0);
+    expect(&scene, REQUIREMENT_RAMP, OUTCOME_NOT_PROVEN, REASON_TOO_FEW);
+    judge_free(scene.judge);
+}
+
+static void the_last_reading_before_a_gap_counts_for_the_spread(void **state) {
+    struct scene scene;
+
+    (void)state;
+    scene_init(&scene, 2);
+    scene_open(&scene);
+    for (int64_t t = 0; t <= 25 * MIN; t += S) {
+        feed(&scene, t, 2, t < MIN ? 700000 : t == 25 * MIN ? 809000 : 803000);
+        feed(&scene, t, 3, t < MIN ? 700000 : 801500);
+    }
+    scene_end(&scene, 26 * MIN);
+    assert_int_equal(verdict_of(&scene, REQUIREMENT_SPREAD)->found, 7500);
+    assert_int_equal(verdict_of(&scene, REQUIREMENT_SPREAD)->t_ms, t0_ms + 25 * MIN);
+    judge_free(scene.judge);
+}
+
+static void nothing_is_proven_before_the_first_reading(void **state) {
+    struct scene scene;
+    struct judge_soak soak;
+
+    (void)state;
+    scene_init(&scene, 1);
+    scene_open(&scene);
+    feed(&scene, -2 * S, 1, 805000);
+    for (int64_t t = 0; t <= 25 * MIN; t += S)
+        feed(&scene, t, 2, 805000);
+    scene_end(&scene, 25 * MIN);
+    judge_read_soak(scene.judge, &soak);
+    assert_int_equal(soak.first_begun_ms, t0_ms);
+    assert_int_equal(verdict_of(&scene, REQUIREMENT_SOAK_LEAST)->found, 25 * MIN);
+    assert_int_equal(soak.possible_longest_ms, 25 * MIN + 2 * S);
+    judge_free(scene.judge);
+}
+
+static void in_for_a_single_moment_is_no_stretch(void **state) {
+    for (size_t late = 0; late < 2; late++) { // whichever channel is read first
+        struct scene scene;
+        struct judge_soak soak;
+
+        scene_init(&scene, 2);
+        scene_open(&scene);
+        for (int64_t t = 0; t <= 10 * MIN; t += S) {
+            feed(&scene, t, late ? 3 : 2, t == 5 * MIN ? 797000 : 790000);
+            feed(&scene, t, late ? 2 : 3, 800000);
+        }
+        scene_end(&scene, 10 * MIN);
+        judge_read_soak(scene.judge, &soak);
+        assert_int_equal(soak.stretch_count, 0);
+        assert_int_equal(soak.first_begun_ms, 0);
+        assert_int_equal(soak.last_ended_ms, 0);
+        judge_free(scene.judge);
+    }
+    (void)state;
+}
+
+static void a_spread_is_not_called_failed_before_the_longest_stretch_is_known(void **state) {
+    struct scene scene;
+
+    (void)state;
+    scene_init(&scene, 2);
+    scene_open(&scene);
+    for (int64_t t = 0; t <= 30 * MIN; t += S) { // 5 min with 9 C of spread, then 24 with 2
+        feed(&scene, t, 2, t == 5 * MIN ? 790000 : t < 5 * MIN ? 810000 : 803000);
+        feed(&scene, t, 3, 801000);
+        if (t == 4 * MIN) {
+            scene.verdict_count = judge_verdicts(scene.judge, scene.verdicts);
+            expect(&scene, REQUIREMENT_SPREAD, OUTCOME_NOT_PROVEN, REASON_RUN_OPEN);
+            assert_int_equal(verdict_of(&scene, REQUIREMENT_SPREAD)->found, 9000);
+            assert_int_equal(count_findings(&scene, FINDING_SPREAD), 1);
+        }
+    }
+    scene_end(&scene, 30 * MIN);
+    expect(&scene, REQUIREMENT_SPREAD, OUTCOME_MET, REASON_NONE);
+    judge_free(scene.judge);
+}
+
+static void a_rise_is_not_called_kept_before_the_charge_is_in_the_band(void **state) {
+    struct scene scene;
+
+    (void)state;
+    scene_init(&scene, 1);
+    scene_open(&scene);
+    for (int64_t t = 0; t <= 90 * MIN; t += S) // through the temperatures at 500 C/h
+        feed(&scene, t, 2, trapezoid(t, 805000, HOUR));
+    scene.verdict_count = judge_verdicts(scene.judge, scene.verdicts);
+    expect(&scene, REQUIREMENT_RAMP, OUTCOME_NOT_PROVEN, REASON_RUN_OPEN); // at 770 C
+    for (int64_t t = 0; t < 10 * MIN; t += S) // a door is opened, and 1200 C/h after it
+        feed(&scene, 91 * MIN + t, 2, 500000 + t / 3);
+    scene_end(&scene, 101 * MIN);
+    expect(&scene, REQUIREMENT_RAMP, OUTCOME_NOT_MET, REASON_NONE);
+    judge_free(scene.judge);
+}
+
 /* ---- which channels ---- */
 
 static void control_stands_for_the_charge_only_where_the_plan_says_so(void **state) {
@@ -674,7 +836,7 @@ static int stands(const struct random_channel *channel, int64_t start_ms, int64_
     if (after == SIZE_MAX)
         return 0;
     if (before == SIZE_MAX)
-        return channel->t_ms[after] - start_ms > limit_ms ? 0 : channel->value_mc[after] >= 797000 ? 1 : -1;
+        return channel->t_ms[after] - start_ms > limit_ms || channel->value_mc[after] >= 797000 ? 0 : -1;
     if (channel->t_ms[after] - channel->t_ms[before] > limit_ms)
         return 0;
     {
@@ -839,6 +1001,15 @@ int main(void) {
         cmocka_unit_test(noise_that_leans_no_way_does_not_tilt_the_slope),
         cmocka_unit_test(a_rise_too_quick_for_a_window_is_still_caught),
         cmocka_unit_test(a_gap_in_the_rise_is_not_proven),
+        cmocka_unit_test(a_gap_below_the_band_can_hide_an_overshoot),
+        cmocka_unit_test(a_channel_read_after_another_has_no_gap_for_that),
+        cmocka_unit_test(a_rise_that_ends_in_a_gap_is_not_proven),
+        cmocka_unit_test(one_window_with_too_few_readings_is_enough_to_prove_nothing),
+        cmocka_unit_test(the_last_reading_before_a_gap_counts_for_the_spread),
+        cmocka_unit_test(nothing_is_proven_before_the_first_reading),
+        cmocka_unit_test(in_for_a_single_moment_is_no_stretch),
+        cmocka_unit_test(a_spread_is_not_called_failed_before_the_longest_stretch_is_known),
+        cmocka_unit_test(a_rise_is_not_called_kept_before_the_charge_is_in_the_band),
         cmocka_unit_test(control_stands_for_the_charge_only_where_the_plan_says_so),
         cmocka_unit_test(a_named_channel_that_is_not_there_proves_nothing),
         cmocka_unit_test(findings_of_a_kind_are_bounded_and_the_rest_is_counted),

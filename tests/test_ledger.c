@@ -184,6 +184,15 @@ static bool change_fitting(struct bench_config *config, int which) {
     case 15: config->sensors[0].tolerance = ""; return true;
     case 16: config->sensors[0].fitted_ms++; return true;
     case 17: channel->sensor = CONFIG_NO_SENSOR; return true;
+    case 18: channel->fitting.wire = WIRE_FREE_TEXT; return true;
+    case 19: strcpy(channel->fitting.query, "T?"); return true;
+    case 20: strcpy(channel->fitting.pattern, "{value}"); return true;
+    case 21: channel->fitting.field = 2; return true;
+    case 22: channel->fitting.separator = ';'; return true;
+    case 23: channel->fitting.over_raw[channel->fitting.over_count++] = 9999; return true;
+    case 24: channel->fitting.under_raw[channel->fitting.under_count++] = 9999; return true;
+    case 25: channel->fitting.frozen_after_ms = 1000; return true;
+    case 26: channel->fitting.moves_at_most_mc_per_h = 1; return true;
     default: return false;
     }
 }
@@ -202,7 +211,7 @@ static void test_any_difference_is_a_new_fitting(void **state) {
         fittings += 2; // there and back again
         assert_int_equal(bench_count(bench->path, "SELECT count(*) FROM fitting"), fittings);
     }
-    assert_int_equal(which, 18);
+    assert_int_equal(which, 27);
     config.ovens[0].heats_at_most_mc_per_h--; // this one concerns all three of the kiln's
     bench_add_session(bench, &config.config, t0 + (int64_t)100 * HOUR_MS, false);
     assert_int_equal(bench_count(bench->path, "SELECT count(*) FROM fitting"), fittings + 3);

@@ -296,9 +296,9 @@ static void a_slow_controller_answers_when_its_delay_is_over(void **state) {
     assert_int_equal(exchange(port, play, tally, client, "110300010001D75A", reply), 0);
     due_us = start_ms * US_PER_MS + 20 * US_PER_MS;
     assert_int_equal(port_due_us(port), due_us);
-    port_send_due(port, due_us - 1);
+    port_send_due(port, play, due_us - 1);
     assert_int_equal(read(client, reply, sizeof reply), -1);
-    port_send_due(port, due_us);
+    port_send_due(port, play, due_us);
     assert_int_equal(read(client, reply, sizeof reply), 7);
     assert_int_equal(port_due_us(port), INT64_MAX);
     close(client);

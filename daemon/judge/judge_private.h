@@ -46,8 +46,7 @@ struct track {
     int64_t over_ms;                    // last reading above it
     int64_t excursion_mc, excursion_ms; // peak of the excursion that is on
     int64_t peak_mc, peak_ms;           // highest since the first crossing
-    bool overshoot_doubtful;            // a gap could hide an overshoot ...
-    bool overshoot_unproven;            // ... and lies between first crossing and soak end
+    bool overshoot_unproven;            // a gap could hide an overshoot
 };
 
 struct sample {
@@ -55,7 +54,7 @@ struct sample {
 };
 
 struct stretch {
-    bool on;
+    bool on, counted;
     int64_t begun_ms, ended_ms;
     int64_t ended_by; // channel; 0 if a gap or the run's end did
     int64_t samples, spread_mc, spread_ms;
@@ -123,6 +122,7 @@ struct heat {
     bool judged;
     int64_t steepest_mc_per_h, steepest_ms, steepest_channel;
     bool unproven;
+    bool too_few; // there was a window that had not enough readings
 };
 
 /* One channel that may see the quench. Its last readings are kept until it is known when the charge left. */

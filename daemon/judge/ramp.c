@@ -91,8 +91,10 @@ static void weigh_slope(struct judge *judge, struct heat *heat, size_t load, int
     const int64_t limit = heat->operation->ramp_at_most.value, channel_id = judge->loads[load].channel.channel_id;
     int64_t slope;
 
-    if (!take_slope(ramp, &slope))
+    if (!take_slope(ramp, &slope)) {
+        heat->too_few = true;
         return;
+    }
     ramp->judged = true;
     if (!heat->judged || slope > heat->steepest_mc_per_h) {
         heat->judged = true;
@@ -124,7 +126,8 @@ void heat_feed(struct judge *judge, struct heat *heat, size_t load, const struct
     if (track->had_good && reading->t_ms - track->good_ms > track->gap_limit_ms) {
         heat->unproven |= gap_matters(heat, track->good_mc, reading->value);
         clear_window(ramp);
-    } else if (!track->had_good && reading->value >= operation->ramp_low_mc && reading->t_ms > judge->first_ms) {
+    } else if (!track->had_good && reading->value >= operation->ramp_low_mc &&
+               reading->t_ms - judge->first_ms > track->gap_limit_ms) {
         heat->unproven = true;
     }
     if (reading->value < operation->ramp_low_mc) {
@@ -143,12 +146,22 @@ void heat_feed(struct judge *judge, struct heat *heat, size_t load, const struct
     }
 }
 
+/* Did the run end with a gap within the stated temperatures? */
+static bool ended_in_gap(const struct judge *judge, const struct heat *heat, const struct track *track) {
+    if (!judge->ended || track->has_crossed)
+        return false;
+    return !track->had_good || (judge->now_ms - track->good_ms > track->gap_limit_ms &&
+                                gap_matters(heat, track->good_mc, track->good_mc));
+}
+
 void heat_verdict(const struct judge *judge, const struct heat *heat, struct verdict *verdict) {
-    bool all_passed = true, all_judged = true;
+    bool all_crossed = true, all_passed = true, all_judged = true, unproven = heat->unproven;
 
     for (size_t i = 0; i < judge->load_count; i++) {
+        all_crossed &= judge->main->tracks[i].has_crossed;
         all_passed &= heat->ramps[i].passed || judge->main->tracks[i].has_crossed;
         all_judged &= heat->ramps[i].judged;
+        unproven |= ended_in_gap(judge, heat, &judge->main->tracks[i]);
     }
     verdict->reason = REASON_NONE;
     verdict->found_known = heat->judged;
@@ -158,13 +171,13 @@ void heat_verdict(const struct judge *judge, const struct heat *heat, struct ver
     verdict->channel_id = heat->steepest_channel;
     if (heat->judged && verdict->margin < 0)
         verdict->outcome = OUTCOME_NOT_MET;
-    else if (!judge->ended && !all_passed)
+    else if (!judge->ended && !all_crossed) // it may cool and rise again
         verdict->reason = REASON_RUN_OPEN;
-    else if (heat->unproven)
+    else if (unproven)
         verdict->reason = REASON_GAP;
     else if (!all_passed)
         verdict->reason = REASON_NOT_REACHED;
-    else if (!all_judged)
+    else if (!all_judged || heat->too_few)
         verdict->reason = REASON_TOO_FEW;
     else
         verdict->outcome = OUTCOME_MET;

@@ -61,9 +61,14 @@ static void make_finding(struct judge *judge, const struct soak *soak, enum find
 
 static void begin_stretch(struct soak *soak, int64_t t_ms) {
     soak->now = (struct stretch){.on = true, .begun_ms = t_ms, .ended_ms = t_ms};
+}
+
+/* In for a single moment is in for no time: that is no stretch, whichever channel was read first. */
+static void count_stretch(struct soak *soak) {
+    soak->now.counted = true;
     soak->facts.stretch_count++;
     if (soak->facts.first_begun_ms == 0)
-        soak->facts.first_begun_ms = t_ms;
+        soak->facts.first_begun_ms = soak->now.begun_ms;
 }
 
 /* A charge that crosses B slowly goes in and out with the noise of its sensor. A stretch makes a finding once it
@@ -84,6 +89,8 @@ static void announce_stretch(struct judge *judge, struct soak *soak) {
 
 static void end_stretch(struct soak *soak, int64_t t_ms, int64_t channel_id) {
     soak->now.on = false;
+    if (!soak->now.counted)
+        return;
     soak->now.ended_ms = t_ms;
     soak->now.ended_by = channel_id;
     soak->facts.total_in_ms += stretch_ms(&soak->now);
@@ -150,6 +157,8 @@ static void lengthen(struct judge *judge, struct soak *soak, int64_t t_ms) {
         return;
     if (t_ms > soak->now.ended_ms)
         soak->now.ended_ms = t_ms;
+    if (!soak->now.counted && stretch_ms(&soak->now) > 0)
+        count_stretch(soak);
     if (!soak->announced && stretch_ms(&soak->now) >= soak->settled_ms)
         announce_stretch(judge, soak);
     if (!soak->fulfilled && stretch_ms(&soak->now) >= soak->required_ms) {
@@ -225,7 +234,7 @@ void soak_advance(struct judge *judge, struct soak *soak, int64_t frontier_ms) {
         const int64_t channel_id = track->channel.channel_id;
         bool was_out;
 
-        take_samples(judge, soak, t_ms);
+        take_samples(judge, soak, soak->now.on ? t_ms + 1 : t_ms); // both ends belong to the stretch
         lengthen(judge, soak, t_ms);
         take_changes(judge, soak, track, &was_out);
         if (was_out)
@@ -255,10 +264,8 @@ static void watch_overshoot(struct judge *judge, const struct soak *soak, struct
     const struct plan_operation *operation = soak->operation;
     const int64_t limit_mc = operation->temperature_mc + operation->overshoot_at_most.value;
 
-    if (reading->value >= soak->edge_mc) {
+    if (reading->value >= soak->edge_mc)
         track->has_crossed = true;
-        track->overshoot_unproven |= track->overshoot_doubtful;
-    }
     if (!track->has_crossed)
         return;
     if (track->peak_ms == 0 || reading->value > track->peak_mc) {

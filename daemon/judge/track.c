@@ -79,9 +79,7 @@ static void doubt_overshoot(const struct soak *soak, struct track *track, int64_
 
     if (track->channel.heats_at_most_mc_per_h > 0 && most_mc <= (double)limit_mc)
         return;
-    track->overshoot_doubtful = true;
-    if (track->good_mc >= soak->edge_mc)
-        track->overshoot_unproven = true;
+    track->overshoot_unproven = true;
 }
 
 static void close_gap(struct judge *judge, struct soak *soak, struct track *track, int64_t t_ms) {
@@ -96,7 +94,7 @@ static void close_gap(struct judge *judge, struct soak *soak, struct track *trac
         append_doubt(judge, soak, track, t_ms);
         doubt_overshoot(soak, track, t_ms);
     } else {
-        track->overshoot_doubtful = true; // nothing is known of what came before the first reading
+        track->overshoot_unproven = true; // nothing is known of what came before the first reading
     }
     track->in_gap = false;
 }
@@ -135,8 +133,8 @@ static void take_good(struct judge *judge, struct soak *soak, struct track *trac
     if (track->in_gap) {
         close_gap(judge, soak, track, reading->t_ms);
         append_change(judge, soak, track, reading->t_ms, standing);
-    } else if (!track->had_good) {
-        append_change(judge, soak, track, judge->first_ms, standing);
+    } else if (!track->had_good) { // what came before is not known, even where it is too short to be a gap
+        append_change(judge, soak, track, standing == STANDING_IN ? reading->t_ms : judge->first_ms, standing);
     } else if (track->newest != standing) {
         append_change(judge, soak, track, crossing_ms(soak, track, reading), standing);
     }

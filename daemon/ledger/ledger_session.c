@@ -175,12 +175,11 @@ static void put_raw_values(struct query *query, const int64_t *values, size_t co
 
 /* The parameters that STATEMENT_SAME_FITTING and STATEMENT_ADD_FITTING share: all that makes a fitting another. */
 static void put_fitting(struct query *query, int64_t channel_id, const struct config *config,
-                        const struct config_channel *channel, const char *instrument) {
+                        const struct config_channel *channel, const char *instrument, const char *separator) {
     static const struct config_sensor none = {"", "", "", 0};
     const struct config_sensor *const sensor =
         channel->sensor == CONFIG_NO_SENSOR ? &none : &config->sensors[channel->sensor];
     const struct channel_fitting *const fitting = &channel->fitting;
-    const char separator[] = {fitting->separator, '\0'};
 
     query_put_int(query, channel_id);
     put_word(query, role_words, COUNT_OF(role_words), channel->role);
@@ -218,6 +217,7 @@ static int64_t keep_fitting(struct ledger *ledger, int64_t channel_id, int64_t s
                             struct fault *fault) {
     const struct config_instrument *const instrument = &config->instruments[channel->instrument];
     enum { INSTRUMENT_WORDS_BYTES = 512 };
+    const char separator[] = {channel->fitting.separator, '\0'};
     char words[INSTRUMENT_WORDS_BYTES];
     struct query query;
     int64_t fitting_id;
@@ -229,13 +229,13 @@ static int64_t keep_fitting(struct ledger *ledger, int64_t channel_id, int64_t s
         snprintf(words, sizeof words, "%s, line %s", instrument->name, config->lines[instrument->line].name);
     }
     query_open(&query, ledger, STATEMENT_SAME_FITTING, "look for a fitting", fault);
-    put_fitting(&query, channel_id, config, channel, words);
+    put_fitting(&query, channel_id, config, channel, words, separator);
     fitting_id = find_id(&query);
     if (fitting_id != 0) {
         return fitting_id;
     }
     query_open(&query, ledger, STATEMENT_ADD_FITTING, "add a fitting", fault);
-    put_fitting(&query, channel_id, config, channel, words);
+    put_fitting(&query, channel_id, config, channel, words, separator);
     query_put_int(&query, since_ms);
     return query_add(&query);
 }

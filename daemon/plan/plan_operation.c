@@ -153,10 +153,11 @@ static int read_quench(struct whole *whole, struct keyfile_section *section, str
     if (operation->handle_warm_mc > operation->cooling_lower_mc)
         return keyfile_refuse(section, "handle_warm", fault,
                               "above the lower end of cooling: expected it to be cooler than that");
-    if (!operation->transfer_at_most.set && !operation->cooling_at_most.set && !operation->handle_warm_within.set)
+    if (!operation->transfer_at_most.set && !operation->cooling_at_most.set && !operation->handle_warm_within.set &&
+        !operation->may_attest)
         return keyfile_fault(whole->file, operation->line, fault,
-                             "a quench that asks for nothing: expected transfer_at_most, cooling_at_most or "
-                             "handle_warm_within");
+                             "a quench that asks for nothing: expected transfer_at_most, cooling_at_most, "
+                             "handle_warm_within or may_attest = yes");
     return 0;
 }
 

@@ -5,27 +5,38 @@
  *
  * Load channels are those the plan names. B is soak temperature - lower band.
  *
+ * A run begins with the first reading of any channel.
+ *
  * Soak. A channel is in when its value is at or above B; it crosses B on the straight line between the two
- * readings around it. The charge is in while every load channel is in: the soak begins when the last one rises
- * through B and is broken when the first one falls. The requirement is on the longest unbroken stretch.
+ * readings around it, a rise rounded up to the ms and a fall down. The charge is in while every load channel is in:
+ * the soak begins when the last one rises through B and is broken when the first one falls. The requirement is on
+ * the longest unbroken stretch. In for a single moment is no stretch. Where there is no proven stretch, a time at
+ * most that is kept is not proven for that reason (NOT_REACHED).
  *
- * Gap. No good reading of a channel for more than three of its intervals. What the channel did meanwhile is
- * unknown, except that it cannot have warmed faster than the oven can. Two stretches are kept: the proven one,
- * which a gap ends, and the possible one, in which every unknown moment counts as in. A limit that is kept
- * by the one and broken by the other is not proven.
+ * Gap. No good reading of a channel for more than three of its intervals, from the run's begin or its last good
+ * reading on, to its next one or the run's end. What the channel did meanwhile is unknown, except that it cannot
+ * have warmed faster than the oven can. Two stretches are kept: the proven one, which a gap ends, and the possible
+ * one, in which every unknown moment counts as in. A limit that is kept by the one and broken by the other is not
+ * proven. A reading that is out ends both, even between two gaps. Less than a gap before a channel's first reading
+ * is as unknown if that is in, and out if that is out; less than a gap after its last one is unknown.
  *
- * Overshoot. Highest value of a load channel from its first crossing of B until the soak's last end, less the
- * soak temperature. A gap in which a channel could have passed the limit, warming as fast as the oven can from
- * its last good reading, makes a kept limit not proven.
+ * Overshoot. Highest value of a load channel from its first reading at or above B to the run's end, less the soak
+ * temperature. A gap of a load channel at any time of the run in which it could have passed the limit, warming as
+ * fast as the oven can from its last good reading (without any bound, if none is known or there was no reading),
+ * makes a kept limit not proven; so does a load channel that never was at or above B (NOT_REACHED).
  *
- * Spread. Within the longest unbroken proven stretch: hottest less coldest load channel, taken at each reading of
- * the load channel with the longest interval from the latest reading of every other one not older than that
- * interval. With one load channel there is no spread to judge: not proven.
+ * Spread. Within the longest unbroken proven stretch, its ends included: hottest less coldest load channel, taken
+ * at each good reading of the load channel with the longest interval (the last of several) from the latest good
+ * reading that every other one had been fed by then, if none of these is older than that interval. With one load
+ * channel there is no spread to judge: not proven. Fewer than five such moments: a kept limit is not proven.
  *
- * Ramp. Least-squares slope over a sliding window (5 min unless the plan says) of good readings of a load
- * channel, while the window lies within the stated temperatures and before the soak begins; the steepest rise
- * counts. A rise that passes the stated temperatures in less than a window is taken as a whole. Fewer than five
- * readings, or a gap within the stated temperatures: not proven.
+ * Ramp. Least-squares slope over a sliding window of good readings of a load channel up to its first one at or
+ * above B; the steepest rise of all channels counts. A window is the fewest readings in a row, all within the
+ * stated temperatures and no gap between them, that span 5 min or what the plan says. A rise that comes out above
+ * the stated temperatures before there was any window of that channel is taken as a whole. A kept limit is not
+ * proven after a gap unless both its ends are below or both above the stated temperatures (a gap with one end has
+ * that one; at the run's begin it must be below), if a channel never came above them (NOT_REACHED), or if any
+ * window, or all that was to be taken of a channel, had fewer than five readings.
  *
  * Hold (before the soak). As a soak, but a channel is in only while it is also not above the band's upper edge.
  *

@@ -1,5 +1,5 @@
 // SPDX-License-Identifier: MIT
-/* shop: plays ovens and their Modbus controllers on pseudo-terminals. The scenario file says which; scene.h
+/* shop: plays ovens and their instruments on pseudo-terminals. The scenario file says which; scene.h
  * tells how it is written.
  *
  *   shop [--page FILE [--hold NAME]] [--dir DIR] [--log FILE] SCENARIO
@@ -28,7 +28,7 @@
 #include "tally.h"
 #include "trace.h"
 
-enum { US_PER_MS = 1000, TRACE_STEP_MS = 10000, AFTER_LAST_EVENT_MS = 3600000 };
+enum { US_PER_MS = 1000, TRACE_STEP_MS = 10000, AFTER_LAST_EVENT_MS = 3600000, READ_WITHIN_US = 1000 };
 static const char USAGE[] = "usage: shop [--page FILE [--hold NAME]] [--dir DIR] [--log FILE] SCENARIO\n"
                             "       shop --trace OVEN [--step DURATION] [--until TIME] SCENARIO\n";
 
@@ -148,7 +148,9 @@ static int run_once(struct shop *shop, struct fault *fault) {
     if (catch_up(shop, &now_us, fault) != 0)
         return -1;
     for (size_t i = 0; i < lines; i++) {
-        port_send_due(shop->ports[i], now_us);
+        // While we are awake time stands still.
+        if (port_send_due(shop->ports[i], shop->play, now_us) && clock_is_simulated(shop->clock))
+            usleep(READ_WITHIN_US);
         if (waiting[i].revents != 0 && port_descriptor(shop->ports[i]) == waiting[i].fd)
             port_serve(shop->ports[i], shop->play, shop->tally, now_us);
     }

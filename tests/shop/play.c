@@ -346,6 +346,18 @@ static double find_value(const struct play *play, const struct scene_register *a
     }
 }
 
+const struct scene *play_scene(const struct play *play) {
+    return play->scene;
+}
+
+double play_show_register(const struct play *play, size_t index) {
+    return find_value(play, &play->scene->registers[index]);
+}
+
+bool play_has_power(const struct play *play, size_t controller) {
+    return play->powered[controller];
+}
+
 static uint32_t encode_float(double value) {
     const float single = (float)value;
     uint32_t bits;

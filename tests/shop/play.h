@@ -26,6 +26,11 @@ double play_show_load(const struct play *play, size_t load);
 /* The oven itself, for a closer look. */
 const struct heat_oven *play_oven(const struct play *play, size_t oven);
 
+const struct scene *play_scene(const struct play *play);
+/* What register `index` of the scene shows, in its unit; NAN: open sensor. */
+double play_show_register(const struct play *play, size_t index);
+bool play_has_power(const struct play *play, size_t controller);
+
 bool play_line_is_there(const struct play *play, size_t line);
 /* When a line next vanishes or returns, INT64_MAX for never. */
 int64_t play_next_line_change_ms(const struct play *play);

@@ -16,6 +16,7 @@
 #include <unistd.h>
 
 #include "server.h"
+#include "speech.h"
 
 enum { BUFFER_BYTES = 1024, BROKEN_OFF_MS = 50, US_PER_MS = 1000, NS_PER_MS = 1000000, MS_PER_S = 1000 };
 
@@ -29,6 +30,9 @@ struct port {
     size_t reply_length;
     uint8_t reply[SERVER_FRAME_BYTES]; // waits for reply_due_us; 0 bytes: none does
     int64_t reply_due_us;
+    const struct scene_controller *speaker; // of text, or one of those that speak Modbus; NULL: nobody is here
+    size_t controller;                      // its index
+    int64_t print_due_us;
 };
 
 struct port *port_new(const struct scene *scene, size_t line, const char *directory, struct fault *fault) {
@@ -42,6 +46,12 @@ struct port *port_new(const struct scene *scene, size_t line, const char *direct
     }
     port->line = line;
     port->master = port->slave = -1;
+    port->print_due_us = scene->start_ms * US_PER_MS;
+    for (size_t i = 0; i < scene->controller_count && port->speaker == NULL; i++)
+        if (scene->controllers[i].line == line) {
+            port->speaker = &scene->controllers[i];
+            port->controller = i;
+        }
     if (directory != NULL && link[0] != '/')
         length = snprintf(port->link, sizeof port->link, "%s/%s", directory, link);
     else
@@ -174,6 +184,53 @@ static size_t take_frame(struct port *port, struct play *play, struct tally *tal
     return frame;
 }
 
+static bool speaks(const struct port *port, enum scene_speech speech) {
+    return port->speaker != NULL && port->speaker->speaks == speech;
+}
+
+static void say_values(const struct port *port, const struct play *play) {
+    char text[SPEECH_BYTES];
+
+    if (play_has_power(play, port->controller))
+        send_reply(port, (const uint8_t *)text, speech_write_values(play, port->controller, text));
+}
+
+/* A whole line of text, or of Modbus ASCII. */
+static void answer_line(struct port *port, struct play *play, struct tally *tally, const uint8_t *bytes,
+                        size_t asked, int64_t now_us) {
+    const struct server_device device = play_device(play, port->line);
+    size_t length = 0;
+    uint8_t frame[SERVER_FRAME_BYTES], reply[SERVER_FRAME_BYTES];
+    char text[SPEECH_BYTES];
+
+    if (speaks(port, SPEAKS_ANSWERS) && speech_is_query(port->speaker->query, bytes, asked)) {
+        tally_add_query(tally, port->line);
+        say_values(port, play);
+        return;
+    }
+    if (speaks(port, SPEAKS_ASCII))
+        length = speech_open_ascii(bytes, asked, frame);
+    if (length == 0) {
+        tally_add_junk(tally, port->line, now_us / US_PER_MS, bytes, asked);
+        return;
+    }
+    tally_add_frame(tally, port->line, now_us / US_PER_MS, frame, length);
+    length = server_answer(&device, frame, length, reply);
+    if (length > 0)
+        send_reply(port, (const uint8_t *)text, speech_close_ascii(reply, length, text));
+}
+
+/* Takes one line off the front of `bytes`; 0 if its end is still to come. */
+static size_t take_line(struct port *port, struct play *play, struct tally *tally, const uint8_t *bytes,
+                        size_t length, int64_t now_us) {
+    const uint8_t *end = memchr(bytes, '\n', length);
+
+    if (end == NULL)
+        return 0;
+    answer_line(port, play, tally, bytes, (size_t)(end - bytes) + 1, now_us);
+    return (size_t)(end - bytes) + 1;
+}
+
 void port_settle(struct port *port, struct tally *tally, int64_t now_us) {
     if (port->used > 0)
         tally_add_junk(tally, port->line, now_us / US_PER_MS, port->buffer, port->used);
@@ -191,7 +248,8 @@ void port_serve(struct port *port, struct play *play, struct tally *tally, int64
         return;
     port->used += (size_t)got;
     while (done < port->used &&
-           (taken = take_frame(port, play, tally, port->buffer + done, port->used - done, now_us)) > 0)
+           (taken = (port->speaker == NULL || speaks(port, SPEAKS_RTU) ? take_frame : take_line)(
+                port, play, tally, port->buffer + done, port->used - done, now_us)) > 0)
         done += taken;
     port->used -= done;
     memmove(port->buffer, port->buffer + done, port->used);
@@ -200,12 +258,22 @@ void port_serve(struct port *port, struct play *play, struct tally *tally, int64
 }
 
 int64_t port_due_us(const struct port *port) {
+    if (speaks(port, SPEAKS_LINES))
+        return port->master >= 0 ? port->print_due_us : INT64_MAX;
     return port->reply_length > 0 ? port->reply_due_us : INT64_MAX;
 }
 
-void port_send_due(struct port *port, int64_t now_us) {
-    if (port->reply_length == 0 || now_us < port->reply_due_us)
-        return;
+bool port_send_due(struct port *port, const struct play *play, int64_t now_us) {
+    if (now_us < port_due_us(port))
+        return false;
+    if (speaks(port, SPEAKS_LINES)) {
+        const int64_t every_us = port->speaker->every_ms * US_PER_MS;
+
+        port->print_due_us += ((now_us - port->print_due_us) / every_us + 1) * every_us;
+        say_values(port, play);
+        return true;
+    }
     send_reply(port, port->reply, port->reply_length);
     port->reply_length = 0;
+    return false;
 }

@@ -27,9 +27,10 @@ int port_descriptor(const struct port *port);
 /* Reads what has come, answers it and counts it. The play must have been advanced to `now_us`. */
 void port_serve(struct port *port, struct play *play, struct tally *tally, int64_t now_us);
 
-/* Delayed replies: when the next is due (INT64_MAX: none), and sending those that are. */
+/* Delayed replies and lines that an instrument prints by itself: when the next is due (INT64_MAX: none), and
+ * sending those that are. True if something was printed unasked, which somebody must be given the time to read. */
 int64_t port_due_us(const struct port *port);
-void port_send_due(struct port *port, int64_t now_us);
+bool port_send_due(struct port *port, const struct play *play, int64_t now_us);
 
 /* Writes down bytes that came but never made a frame. */
 void port_settle(struct port *port, struct tally *tally, int64_t now_us);

@@ -238,28 +238,61 @@ static int read_load(struct reader *reader) {
     return 0;
 }
 
+static bool is_text(const struct scene_controller *controller) {
+    return controller->speaks == SPEAKS_ANSWERS || controller->speaks == SPEAKS_LINES;
+}
+
+/* What only some instruments have. */
+static int take_speech(struct reader *reader, struct scene_controller *out) {
+    static const char *const SPEECHES[] = {"modbus-rtu", "modbus-ascii", "text-answers", "text-lines", NULL};
+    const char *query = keyfile_take(reader->section, "query", NULL);
+    int64_t address = 0;
+    int speech = SPEAKS_RTU, taken;
+
+    out->every_ms = STEP_MOST_MS;
+    if (keyfile_take_word(reader->section, "speaks", SPEECHES, &speech, reader->fault) < 0 ||
+        keyfile_take_duration(reader->section, "every", &out->every_ms, reader->fault) < 0)
+        return -1;
+    out->speaks = (enum scene_speech)speech;
+    if (out->every_ms < reader->scene->step_ms)
+        return refuse(reader, keyfile_section_line(reader->section), "every: expected at least one step");
+    if ((out->speaks == SPEAKS_ANSWERS) != (query != NULL) ||
+        (query != NULL && (query[0] == '\0' || strlen(query) >= sizeof out->query)))
+        return refuse(reader, keyfile_section_line(reader->section),
+                      "query: expected one of 1 to 103 bytes where text answers, and nowhere else");
+    if (query != NULL)
+        memcpy(out->query, query, strlen(query) + 1);
+    if (is_text(out))
+        return 0;
+    taken = keyfile_take_integer(reader->section, "address", 1, ADDRESS_MOST, &address, reader->fault);
+    out->address = (int)address;
+    return taken > 0 ? 0 : taken == 0 ? refuse_missing(reader, "address") : -1;
+}
+
 static int read_controller(struct reader *reader) {
     struct scene *scene = reader->scene;
     struct scene_controller *out = &scene->controllers[scene->controller_count];
-    int64_t address = 0;
     int word = 0;
 
     if (take_name(reader, out->name) != 0 || take_reference(reader, "line", &out->line) != 0 ||
         take_reference(reader, "oven", &out->oven) != 0 ||
         keyfile_take_duration(reader->section, "reply_delay", &out->reply_delay_ms, reader->fault) < 0 ||
-        keyfile_take_word(reader->section, "regulates", YES_NO, &word, reader->fault) < 0)
+        keyfile_take_word(reader->section, "regulates", YES_NO, &word, reader->fault) < 0 ||
+        take_speech(reader, out) != 0)
         return -1;
-    switch (keyfile_take_integer(reader->section, "address", 1, ADDRESS_MOST, &address, reader->fault)) {
-    case 0: return refuse_missing(reader, "address");
-    case 1: break;
-    default: return -1;
-    }
-    out->address = (int)address;
     out->regulates = word == 0;
-    for (size_t i = 0; i < scene->controller_count; i++)
-        if (scene->controllers[i].line == out->line && scene->controllers[i].address == out->address)
+    for (size_t i = 0; i < scene->controller_count; i++) {
+        const struct scene_controller *other = &scene->controllers[i];
+
+        if (other->line != out->line)
+            continue;
+        if (other->speaks != out->speaks || is_text(out))
+            return refuse(reader, keyfile_section_line(reader->section),
+                          "line is taken by one that speaks otherwise: expected another");
+        if (other->address == out->address)
             return refuse(reader, keyfile_section_line(reader->section),
                           "address is taken on this line: expected another");
+    }
     scene->controller_count++;
     return 0;
 }
@@ -323,6 +356,25 @@ static int check_place(const struct reader *reader, const struct scene_register 
     return 0;
 }
 
+/* The registers of a text instrument are numbered as they come. */
+static int read_text_register(struct reader *reader, struct scene_register *out) {
+    static const char *const UNITS[] = {"C", "F", NULL};
+    struct scene *scene = reader->scene;
+    int64_t decimals = 0;
+    int unit = 0;
+
+    if (take_shows(reader, out) != 0 ||
+        keyfile_take_integer(reader->section, "decimals", 0, DECIMALS_MOST, &decimals, reader->fault) < 0 ||
+        keyfile_take_word(reader->section, "unit", UNITS, &unit, reader->fault) < 0)
+        return -1;
+    out->decimals = (int)decimals;
+    out->fahrenheit = unit == 1;
+    for (size_t i = 0; i < scene->register_count; i++)
+        out->number += scene->registers[i].controller == out->controller;
+    scene->register_count++;
+    return 0;
+}
+
 static int read_register(struct reader *reader) {
     static const char *const ENCODINGS[] = {"int16", "uint16", "int32", "float32", NULL};
     static const char *const ORDERS[] = {"high-first", "low-first", NULL};
@@ -333,7 +385,11 @@ static int read_register(struct reader *reader) {
     int64_t function = SCENE_HOLDING, number = 0, decimals = 0;
     int encoding = 0, order = 0, unit = 0, taken;
 
-    if (take_reference(reader, "controller", &out->controller) != 0 || take_shows(reader, out) != 0 ||
+    if (take_reference(reader, "controller", &out->controller) != 0)
+        return -1;
+    if (is_text(&reader->scene->controllers[out->controller]))
+        return read_text_register(reader, out);
+    if (take_shows(reader, out) != 0 ||
         keyfile_take_integer(section, "function", SCENE_HOLDING, SCENE_INPUT, &function, fault) < 0 ||
         keyfile_take_integer(section, "decimals", 0, DECIMALS_MOST, &decimals, fault) < 0 ||
         keyfile_take_word(section, "encoding", ENCODINGS, &encoding, fault) < 0 ||

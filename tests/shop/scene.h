@@ -31,8 +31,12 @@
  *   exposure        part of the chamber's rise above ambient that reaches its place (100 %)
  *   noise           as above (0 C)
  *
- * [controller NAME]   a Modbus RTU device
- *   line, address   where it answers; 1 .. 247
+ * [controller NAME]   an instrument
+ *   speaks          modbus-rtu, modbus-ascii, text-answers or text-lines (modbus-rtu). All on one line speak the
+ *                   same, and a text instrument is alone on its line
+ *   line, address   where it answers; 1 .. 247. Text has no address
+ *   query           the line that text-answers waits for, to answer with a line of its values; needed there
+ *   every           from one line of text-lines to the next (1 s); at least one step
  *   oven            whose values it shows
  *   regulates       yes: the oven heats only while this controller is powered; no: it only shows (yes)
  *   reply_delay     from request to reply (0 s). On a simulated clock each delayed reply costs real time
@@ -50,7 +54,9 @@
  *   unit            C or F (C)
  *   open_value      whole number sent, as it is, for an open sensor; or nan with float32. Needed where a
  *                   sensor is shown
- * A setpoint with function 3 can be written to, as on a real controller.
+ * Of a text instrument a register has only controller, shows, decimals and unit: its line has one value for each,
+ * in the order of the file, with commas between, and OPEN for an open sensor. Lines end in CR LF. A setpoint with
+ * function 3 can be written to, as on a real controller.
  *
  * [programme NAME]    what happens, in lines numbered 1, 2, 3 ... in order of time
  *   1 = 2026-11-16T07:05:00Z oven hardening ramps to 805 C at 600 C/h
@@ -114,8 +120,13 @@ struct scene_load {
     double noise_c;
 };
 
+enum scene_speech { SPEAKS_RTU, SPEAKS_ASCII, SPEAKS_ANSWERS, SPEAKS_LINES };
+
 struct scene_controller {
     char name[SCENE_NAME_BYTES];
+    enum scene_speech speaks;
+    char query[SCENE_PATH_BYTES];
+    int64_t every_ms;
     size_t line;
     int address;
     size_t oven;

@@ -14,6 +14,7 @@ struct tally {
     const struct scene *scene;
     FILE *file;                                             // NULL: none
     uint64_t frames[SCENE_LINES][BYTE_VALUES][BYTE_VALUES]; // by line, address, function
+    uint64_t queries[SCENE_LINES];
 };
 
 struct tally *tally_open(const struct scene *scene, const char *path, struct fault *fault) {
@@ -73,6 +74,10 @@ void tally_add_frame(struct tally *tally, size_t line, int64_t t_ms, const uint8
     }
 }
 
+void tally_add_query(struct tally *tally, size_t line) {
+    tally->queries[line]++;
+}
+
 void tally_add_junk(struct tally *tally, size_t line, int64_t t_ms, const uint8_t *bytes, size_t length) {
     note(tally, line, t_ms, bytes, length, "no-frame");
 }
@@ -87,6 +92,14 @@ void tally_write(struct tally *tally) {
                     fprintf(tally->file, "count line=%s address=%d function=%02X frames=%" PRIu64 "\n",
                             tally->scene->lines[line].name, address, (unsigned)function,
                             tally->frames[line][address][function]);
+    for (size_t i = 0; i < tally->scene->controller_count; i++) {
+        const struct scene_controller *controller = &tally->scene->controllers[i];
+
+        if (controller->speaks == SPEAKS_ANSWERS)
+            fprintf(tally->file, "count line=%s query=%s times=%" PRIu64 "\n",
+                    tally->scene->lines[controller->line].name, controller->query,
+                    tally->queries[controller->line]);
+    }
     fprintf(tally->file, "end of counts\n");
     fflush(tally->file);
 }

@@ -6,6 +6,7 @@
  *   other line=NAME time=SECONDS.MMM bytes=HEX why=REASON
  * Counts are written by tally_write, in this form, ended by a line "end of counts":
  *   count line=NAME address=N function=HH frames=N
+ *   count line=NAME query=TEXT times=N
  */
 #ifndef SHOP_TALLY_H
 #define SHOP_TALLY_H
@@ -24,6 +25,8 @@ void tally_close(struct tally *tally);
 
 /* A whole frame with a good check, at `t_ms`. */
 void tally_add_frame(struct tally *tally, size_t line, int64_t t_ms, const uint8_t *frame, size_t length);
+/* The query that a text instrument waits for. */
+void tally_add_query(struct tally *tally, size_t line);
 /* Bytes that make no frame. */
 void tally_add_junk(struct tally *tally, size_t line, int64_t t_ms, const uint8_t *bytes, size_t length);
 void tally_write(struct tally *tally);

@@ -48,6 +48,21 @@ void bench_fill_config(struct bench_config *config) {
         .low = -5000,
         .high = 100000,
     };
+    config->channels[1].fitting = (struct channel_fitting){
+        .wire = WIRE_POLLED_TEXT,
+        .query = "#{address:2}T?",
+        .pattern = "{any}T2={value}",
+        .field = 2,
+        .separator = ' ',
+        .low = 0,
+        .high = 1300000,
+        .over_count = 1,
+        .over_raw = {9999},
+        .under_count = 2,
+        .under_raw = {-9999, -99},
+        .frozen_after_ms = 300000,
+        .moves_at_most_mc_per_h = 216000000,
+    };
     config->config = (struct config){
         .text = "[line bench]\n",
         .line_count = 1,

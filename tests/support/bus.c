@@ -132,13 +132,22 @@ static void send_reply(const struct bus *bus, const struct frame *frame, enum bu
     }
 }
 
+static bool is_beyond(struct bus_instrument *instrument, const uint8_t *request) {
+    const int first = request[2] << 8 | request[3], count = request[4] << 8 | request[5];
+    const int longest = atomic_load(&instrument->longest), hole = atomic_load(&instrument->hole);
+
+    return (longest > 0 && count > longest) || (hole > 0 && first <= hole && hole < first + count);
+}
+
 static void answer(const struct bus *bus, struct bus_instrument *instrument, const uint8_t *request) {
     const int asked = atomic_fetch_add(&instrument->asked, 1);
     const int every = atomic_load(&instrument->every);
     const bool odd_one = every > 0 && asked % every == every - 1;
-    const enum bus_manner manner = odd_one ? (enum bus_manner)atomic_load(&instrument->manner) : BUS_WELL;
+    enum bus_manner manner = odd_one ? (enum bus_manner)atomic_load(&instrument->manner) : BUS_WELL;
     struct frame frame;
 
+    if (is_beyond(instrument, request))
+        manner = atomic_load(&instrument->mute) ? BUS_SILENT : BUS_REFUSING;
     if (manner == BUS_SILENT)
         return;
     if (odd_one)

@@ -38,6 +38,9 @@ struct bus_instrument {
     atomic_int every;    // on each so-manieth request; 1: always
     atomic_int delay_ms; // before the reply, likewise
     atomic_int asked;    // requests so far
+    atomic_int longest;  // not 0: longer requests are refused ...
+    atomic_bool mute;    // ... or not answered
+    atomic_int hole;     // not 0: a register that is not there
 };
 
 enum { BUS_MOST_INSTRUMENTS = 8 };

@@ -1,0 +1,459 @@
+#!/usr/bin/python3
+# SPDX-License-Identifier: MIT
+"""A second opinion on runs: the words of judge.h and soakledger-plan(5), worked out on whole arrays.
+
+Shares no code with the judge. Where that one streams with bounded memory, this one has every reading before it: sets
+of time in which a channel is in, cut with each other. It is slow in comparison and made to be read.
+
+Reads lines "PLAN CSV VISIT" on standard input and writes the same lines as tool_judge, for which see there.
+"""
+
+import re
+import sys
+from fractions import Fraction
+
+import numpy as np
+
+GAP_INTERVALS = 3
+LEAST_READINGS = 5
+MS_PER_HOUR = 3600000
+NO_TIME = 0.01  # ms: less than any clock here tells apart
+
+ROLE_CONTROL, ROLE_LOAD = 0, 1
+RAMP, SOAK_LEAST, SOAK_MOST, OVERSHOOT, SPREAD = 1, 2, 3, 4, 5
+MET, NOT_PROVEN, NOT_MET = 0, 1, 2
+NONE, NO_LOAD, NOT_REACHED, GAP, TOO_FEW, ONE_SENSOR = 0, 2, 3, 4, 5, 6
+
+
+# ---- plans ----
+
+def whole(value):
+    """To the nearest whole number, halves away from zero."""
+    sign = -1 if value < 0 else 1
+    return sign * int(abs(value) + Fraction(1, 2))
+
+
+def split(text):
+    number, unit = re.fullmatch(r"\s*([-+]?[0-9]*\.?[0-9]+)\s*(\S+)\s*", text).groups()
+    return Fraction(number), unit.replace("°", "")
+
+
+def temperature(text):
+    value, unit = split(text)
+    celsius = {"C": value, "F": (value - 32) * Fraction(5, 9), "K": value - Fraction("273.15")}[unit]
+    return whole(celsius * 1000)
+
+
+def difference(text):
+    value, unit = split(text)
+    return whole(value * (Fraction(5, 9) if unit == "F" else 1) * 1000)
+
+
+def duration(text):
+    each = {"ms": 1, "s": 1000, "min": 60000, "h": MS_PER_HOUR, "d": 24 * MS_PER_HOUR}
+    parts = re.findall(r"([0-9]*\.?[0-9]+)\s*(ms|min|s|h|d)", text)
+    return whole(sum(Fraction(number) * each[unit] for number, unit in parts))
+
+
+def rate(text):
+    amount, per = text.rsplit("/", 1)
+    value, unit = split(amount)
+    per_hour = {"h": 1, "min": 60, "s": 3600}[per.strip()]
+    return whole(value * (Fraction(5, 9) if unit == "F" else 1) * per_hour * 1000)
+
+
+def read_plan(path):
+    """The [plan] section as a dictionary, and the operations in order, each with its visit."""
+    head, operations, section, visit = {}, [], None, 0
+    for line in open(path, encoding="utf-8"):
+        line = line.strip()
+        if not line or line.startswith(";"):
+            continue
+        if line.startswith("["):
+            kind = line.strip("[]").split()[0]
+            section = head if kind == "plan" else {"kind": kind, "visit": visit}
+            if kind != "plan":
+                operations.append(section)
+            if kind in ("soak", "temper"):
+                visit += 1
+        else:
+            key, value = line.split("=", 1)
+            section[key.strip()] = value.strip()
+    return head, operations
+
+
+# ---- runs ----
+
+class Channel:
+    def __init__(self, fields):
+        self.id, self.name, self.role = int(fields[0]), fields[1], int(fields[2])
+        self.interval, self.heats = int(fields[3]), int(fields[4])
+        self.t = self.v = self.all_t = None
+
+
+def read_run(path):
+    """Channels with their readings (repeats of a time left out), when the run begins and when it ends."""
+    with open(path, encoding="utf-8") as file:
+        text = file.read()
+    lines, channels, end, at = [], [], 0, 0
+    while True:
+        stop = text.index("\n", at)
+        line = text[at:stop]
+        at = stop + 1
+        if line == "readings":
+            break
+        lines.append(line.split(","))
+    for fields in lines:
+        if fields[0] == "channel":
+            channels.append(Channel(fields[1:]))
+        elif fields[0] == "end":
+            end = int(fields[1])
+    table = np.fromstring(text[at:].replace("\n", ","), dtype=np.int64, sep=",").reshape(-1, 4)
+    for channel in channels:
+        own = table[table[:, 1] == channel.id]
+        if len(own):
+            own = own[np.concatenate(([True], np.diff(own[:, 0]) > 0))]
+        good = own[own[:, 3] == 0]
+        channel.all_t, channel.t, channel.v = own[:, 0], good[:, 0], good[:, 2]
+    return channels, int(table[0, 0]) if len(table) else end, end
+
+
+def pick_loads(head, channels):
+    load = head.get("load", "sensors")
+    if load == "sensors":
+        return [channel for channel in channels if channel.role == ROLE_LOAD]
+    if load == "control":
+        return [channel for channel in channels if channel.role == ROLE_CONTROL]
+    names = [name.strip() for name in load.split(":", 1)[1].split(",")]
+    return [channel for channel in channels if channel.name in names]
+
+
+def is_complete(head, loads):
+    named = head.get("load", "sensors").partition(":")[2]
+    return len(loads) > 0 and len(loads) >= len([name for name in named.split(",") if name])
+
+
+# ---- sets of time: lists of (from, to), both ends belonging to them ----
+
+def union(begins, ends):
+    if not len(begins):
+        return []
+    order = np.argsort(begins, kind="stable")
+    begins, ends = np.asarray(begins, float)[order], np.asarray(ends, float)[order]
+    reach = np.maximum.accumulate(ends)
+    fresh = np.concatenate(([True], begins[1:] > reach[:-1]))
+    firsts = np.flatnonzero(fresh)
+    lasts = np.concatenate((firsts[1:] - 1, [len(begins) - 1]))
+    return list(zip(begins[firsts].tolist(), reach[lasts].tolist()))
+
+
+def common(one, other):
+    result, i, j = [], 0, 0
+    while i < len(one) and j < len(other):
+        begin, end = max(one[i][0], other[j][0]), min(one[i][1], other[j][1])
+        if begin <= end:
+            result.append((begin, end))
+        if one[i][1] < other[j][1]:
+            i += 1
+        else:
+            j += 1
+    return result
+
+
+def common_of_all(sets):
+    result = sets[0]
+    for other in sets[1:]:
+        result = common(result, other)
+    return result
+
+
+def longest(stretches):
+    best = None
+    for stretch in stretches:
+        if best is None or stretch[1] - stretch[0] > best[1] - best[0]:
+            best = stretch
+    return best
+
+
+# ---- one channel ----
+
+def find_gaps(channel, begin, end):
+    """(from, to, last good value or None): every time without a good reading for more than three intervals."""
+    limit = GAP_INTERVALS * channel.interval
+    t, v = channel.t, channel.v
+    if not len(t):
+        return [(begin, end, None)] if end - begin > limit else []
+    gaps = []
+    if t[0] - begin > limit:
+        gaps.append((begin, int(t[0]), None))
+    for i in np.flatnonzero(np.diff(t) > limit):
+        gaps.append((int(t[i]), int(t[i + 1]), int(v[i])))
+    if end - t[-1] > limit:
+        gaps.append((int(t[-1]), end, int(v[-1])))
+    return gaps
+
+
+def proven_in(channel, edge):
+    """Crossings are rounded into the stretch: a rise up, a fall down, to the millisecond."""
+    t, v = channel.t, channel.v
+    t0, t1, v0, v1 = t[:-1], t[1:], v[:-1], v[1:]
+    use = (t1 - t0 <= GAP_INTERVALS * channel.interval) & (np.maximum(v0, v1) >= edge)
+    t0, t1, v0, v1 = t0[use], t1[use], v0[use], v1[use]
+    apart = np.where(v0 == v1, 1, np.abs(v1 - v0))
+    way = np.abs(edge - v0) * (t1 - t0)
+    points = t[v >= edge]
+    return union(np.concatenate((np.where(v0 >= edge, t0, t0 - -way // apart), points)),
+                 np.concatenate((np.where(v1 >= edge, t1, t0 + way // apart), points)))
+
+
+def reach_time(gap, channel, edge):
+    """The first moment of a gap at which the channel could have been at `edge` or above."""
+    begin, _, last = gap
+    if last is None or last >= edge or channel.heats == 0:
+        return begin
+    return begin + (edge - last) * MS_PER_HOUR / channel.heats
+
+
+def possible_in(channel, edge, proven, gaps, begin, end):
+    """Proven time, gaps as far as the channel could have been in, and the moments before its first and after its last
+    reading. A reading below the edge belongs to none of them, so that gaps on both sides of it stay apart."""
+    t, v = channel.t, channel.v
+    unknown = list(gaps)
+    if len(t) and begin < t[0] and v[0] >= edge:
+        unknown.append((begin, int(t[0]), None))
+    if len(t):
+        unknown.append((int(t[-1]), end, int(v[-1])))
+    out = set(t[v < edge].tolist())
+    pieces = list(proven)
+    for gap in unknown:
+        first, last = reach_time(gap, channel, edge), gap[1]
+        first += NO_TIME if first in out else 0
+        last -= NO_TIME if last in out else 0
+        if first <= last:
+            pieces.append((first, last))
+    return union([piece[0] for piece in pieces], [piece[1] for piece in pieces])
+
+
+# ---- requirements ----
+
+def judge_overshoot(loads, gaps, edge, limit):
+    peak, peak_t, doubtful, all_crossed = None, 0, False, True
+    for channel in loads:
+        crossed = np.flatnonzero(channel.v >= edge)
+        if len(crossed):
+            at = crossed[np.argmax(channel.v[crossed])]
+            if peak is None or channel.v[at] > peak:
+                peak, peak_t = int(channel.v[at]), int(channel.t[at])
+        else:
+            all_crossed = False
+        doubtful |= any(reach_time(gap, channel, limit) < gap[1] for gap in gaps[channel.id])
+    if peak is not None and peak > limit:
+        return (NOT_MET, NONE, peak, peak_t)
+    if doubtful:
+        return (NOT_PROVEN, GAP, peak, peak_t)
+    return (MET, NONE, peak, peak_t) if all_crossed else (NOT_PROVEN, NOT_REACHED, peak, peak_t)
+
+
+def judge_spread(loads, best, limit):
+    if len(loads) < 2:
+        return (NOT_PROVEN, ONE_SENSOR, None)
+    if best is None:
+        return (NOT_PROVEN, NOT_REACHED, None)
+    pace = max(reversed(loads), key=lambda channel: channel.interval)
+    within = (pace.t >= best[0]) & (pace.t <= best[1])
+    moments = pace.t[within]
+    high = low = pace.v[within]
+    usable = np.ones(len(moments), bool)
+    for channel in loads:
+        if channel is pace:
+            continue
+        # Of readings of the same time, those of the lower id were taken first.
+        at = np.searchsorted(channel.t, moments, side="right" if channel.id < pace.id else "left") - 1
+        usable &= (at >= 0) & (moments - channel.t[at] <= pace.interval)
+        high, low = np.maximum(high, channel.v[at]), np.minimum(low, channel.v[at])
+    found = int((high - low)[usable].max()) if usable.any() else None
+    if found is not None and found > limit:
+        return (NOT_MET, NONE, found)
+    return (MET, NONE, found) if usable.sum() >= LEAST_READINGS else (NOT_PROVEN, TOO_FEW, found)
+
+
+def slope(t, v):
+    """Of the line of least squares, in mC/h."""
+    t, v = (t - t[0]).astype(float), (v - v[0]).astype(float)
+    t -= t.mean()
+    return float((t * (v - v.mean())).sum() / (t * t).sum() * MS_PER_HOUR)
+
+
+def rows_within(channel, low, high, edge):
+    """Rows of readings within the temperatures, no gap inside, up to the first crossing of the edge: (first, last,
+    whether it left them upwards)."""
+    t, v = channel.t, channel.v
+    crossed = np.flatnonzero(v >= edge)
+    count = int(crossed[0]) + 1 if len(crossed) else len(t)
+    inside = (v >= low) & (v <= high)
+    broken = np.concatenate(([True], np.diff(t) > GAP_INTERVALS * channel.interval))
+    rows, first = [], None
+    for i in range(count):
+        if first is not None and (broken[i] or not inside[i]):
+            rows.append((first, i - 1, bool(v[i] > high) and not broken[i]))
+            first = None
+        if first is None and inside[i]:
+            first = i
+    if first is not None:
+        rows.append((first, count - 1, False))
+    return rows
+
+
+def channel_slopes(channel, low, high, window, edge):
+    """Every slope that counts, and whether a window had too few readings."""
+    t, v = channel.t, channel.v
+    found, few, full_seen = [], False, False
+    for first, last, upwards in rows_within(channel, low, high, edge):
+        ends = np.arange(first, last + 1)
+        ends = ends[t[ends] - t[first] >= window]
+        begins = np.searchsorted(t, t[ends] - window, side="right") - 1
+        for begin, end in zip(begins, ends):
+            if end - begin + 1 >= LEAST_READINGS:
+                found.append(slope(t[begin:end + 1], v[begin:end + 1]))
+            else:
+                few = True
+        full_seen |= len(ends) > 0
+        if upwards and not full_seen:
+            if last - first + 1 >= LEAST_READINGS:
+                found.append(slope(t[first:last + 1], v[first:last + 1]))
+            else:
+                few = True
+    return found, few
+
+
+def gap_within(channel, gaps, low, high, edge):
+    """A gap before the first crossing whose ends are not both below or both above the temperatures."""
+    crossed = channel.t[channel.v >= edge]
+    for begin, end, before in gaps:
+        if len(crossed) and begin >= crossed[0]:
+            continue
+        after = channel.v[channel.t == end] if end > begin else []
+        after = int(after[0]) if len(after) else before
+        if before is None and after is None:
+            return True
+        if before is None:
+            if after >= low:
+                return True
+        elif max(before, after) >= low and min(before, after) <= high:
+            return True
+    return False
+
+
+def judge_ramp(operation, loads, gaps, edge):
+    low, high = (temperature(part) for part in operation["ramp_between"].split(".."))
+    window = duration(operation.get("ramp_window", "5 min"))
+    limit = rate(operation["ramp_at_most"])
+    every, few, gap, passed = [], False, False, True
+    for channel in loads:
+        own, own_few = channel_slopes(channel, low, high, window, edge)
+        every += own
+        few |= own_few or not own
+        gap |= gap_within(channel, gaps[channel.id], low, high, edge)
+        passed &= bool((channel.v > high).any() or (channel.v >= edge).any())
+    found = max(every) if every else None
+    if found is not None and int(found) > limit:
+        return (NOT_MET, NONE, found)
+    if gap:
+        return (NOT_PROVEN, GAP, found)
+    if not passed:
+        return (NOT_PROVEN, NOT_REACHED, found)
+    return (NOT_PROVEN, TOO_FEW, found) if few else (MET, NONE, found)
+
+
+# ---- one run ----
+
+class Sheet:
+    """What is written about one run."""
+
+    def __init__(self, run, complete):
+        self.run, self.complete, self.lines = run, complete, []
+
+    def verdict(self, operation, requirement, outcome, reason, required, found, possible=None, margin_sign=1):
+        if not self.complete:
+            outcome, reason, found, possible = NOT_PROVEN, NO_LOAD, None, None
+        known = found is not None
+        found = int(round(found)) if known else 0
+        possible = found if possible is None else int(round(possible))
+        margin = margin_sign * (required - found) if known else 0
+        fields = ("verdict", self.run, operation, requirement, outcome, reason, required, int(known), found,
+                  possible, margin)
+        self.lines.append(",".join(map(str, fields)))
+
+    def soak(self, *facts):
+        self.lines.append(",".join(map(str, ("soak", self.run) + tuple(int(round(fact)) for fact in facts))))
+
+
+def judge_soak_times(length, length_maybe, reached, least, most):
+    if length >= least:
+        at_least = (MET, NONE)
+    elif length_maybe >= least:
+        at_least = (NOT_PROVEN, GAP)
+    else:
+        at_least = (NOT_MET, NONE if reached else NOT_REACHED)
+    if most is None:
+        return at_least, None
+    if length > most:
+        return at_least, (NOT_MET, NONE)
+    if length_maybe > most:
+        return at_least, (NOT_PROVEN, GAP)
+    return at_least, (MET, NONE) if reached else (NOT_PROVEN, NOT_REACHED)
+
+
+def judge(number, plan_path, run_path, visit):
+    head, operations = read_plan(plan_path)
+    channels, begin, end = read_run(run_path)
+    loads = pick_loads(head, channels)
+    sheet = Sheet(number, is_complete(head, loads))
+    soak = next(o for o in operations if o["visit"] == visit and o["kind"] in ("soak", "temper"))
+    target = temperature(soak["temperature"])
+    edge = target - difference(soak["below"])
+    gaps = {channel.id: find_gaps(channel, begin, end) for channel in loads}
+    proven = [proven_in(channel, edge) for channel in loads]
+    possible = [possible_in(channel, edge, own, gaps[channel.id], begin, end)
+                for channel, own in zip(loads, proven)]
+    stretches = [s for s in common_of_all(proven) if s[1] > s[0]] if loads else []
+    maybe = common_of_all(possible) if loads else []
+    best, best_maybe = longest(stretches), longest(maybe)
+    length = best[1] - best[0] if best else 0
+    length_maybe = max(length, best_maybe[1] - best_maybe[0] if best_maybe else 0)
+    above = difference(soak.get("overshoot_at_most", soak["above"]))
+    over = judge_overshoot(loads, gaps, edge, target + above)
+
+    for index, operation in enumerate(operations):
+        if operation["visit"] != visit:
+            continue
+        if operation["kind"] == "heat":
+            outcome, reason, found = judge_ramp(operation, loads, gaps, edge)
+            sheet.verdict(index, RAMP, outcome, reason, rate(operation["ramp_at_most"]), found)
+            continue
+        least = duration(operation["time_at_least"]) + duration(head.get("lag_allowance", "0 s"))
+        most = duration(operation["time_at_most"]) if "time_at_most" in operation else None
+        answers = judge_soak_times(length, length_maybe, len(stretches) > 0, least, most)
+        sheet.verdict(index, SOAK_LEAST, *answers[0], least, length, length_maybe, -1)
+        if most is not None:
+            sheet.verdict(index, SOAK_MOST, *answers[1], most, length, length_maybe)
+        sheet.verdict(index, OVERSHOOT, over[0], over[1], above, None if over[2] is None else over[2] - target)
+        if "spread_at_most" in operation:
+            spread = difference(operation["spread_at_most"])
+            outcome, reason, found = judge_spread(loads, best, spread)
+            sheet.verdict(index, SPREAD, outcome, reason, spread, found)
+    every_gap = [gap for own in gaps.values() for gap in own]
+    sheet.soak(stretches[0][0] if stretches else 0, best[0] if best else 0, best[1] if best else 0,
+               stretches[-1][1] if stretches else 0, sum(s[1] - s[0] for s in stretches), length_maybe,
+               len(stretches), over[2] or 0, over[3], len(every_gap), sum(gap[1] - gap[0] for gap in every_gap))
+    return sheet.lines
+
+
+def main():
+    for number, line in enumerate(sys.stdin):
+        plan_path, run_path, visit = line.split()
+        print("\n".join(judge(number, plan_path, run_path, int(visit))))
+
+
+if __name__ == "__main__":
+    main()
