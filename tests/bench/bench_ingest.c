@@ -107,16 +107,17 @@ static void push_periods(const struct books *books, struct queue *queue, int64_t
 
 static double ingest_per_s(void) {
     struct books books;
-    struct queue *queue;
-    struct writer *writer;
     struct fault fault;
+    struct queue *queue = queue_open(QUEUE_MESSAGES, &fault);
+    struct alert_desk *desk = alert_open(NULL, INT64_MAX, INT64_MAX, &fault);
+    struct clock *clock = clock_open_real(&fault);
+    struct writer *writer = NULL;
     double began_s, per_s;
 
     open_books(&books);
-    queue = queue_open(QUEUE_MESSAGES, &fault);
-    writer = queue == NULL
-                 ? NULL
-                 : writer_start(books.ledger, books.config, books.oven_ids, books.channel_ids, queue, &fault);
+    if (queue != NULL && desk != NULL && clock != NULL)
+        writer =
+            writer_start(books.ledger, books.config, books.oven_ids, books.channel_ids, queue, desk, clock, &fault);
     if (writer == NULL)
         figure_give_up("%s", fault.text);
     push_periods(&books, queue, 0, WARM_PERIODS);
@@ -132,6 +133,8 @@ static double ingest_per_s(void) {
         plant_ask(books.path, "SELECT count(*) FROM reading") < (double)PERIODS * CHANNELS)
         figure_give_up("%s does not hold what was given", books.path);
     queue_free(queue);
+    alert_close(desk);
+    clock_close(clock);
     close_books(&books);
     return per_s;
 }
