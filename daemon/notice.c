@@ -205,8 +205,8 @@ void notice_take_finding(struct notice *notice, const struct finding *finding) {
 
     if (&notice->about.plan->operations[finding->operation] != notice->soak)
         return; // a hold on the way up: what matters comes later
-    judge_describe_finding(finding, find_name(notice, finding->channel_id), notice->about.unit, words,
-                           sizeof words);
+    judge_describe_finding(finding, notice->soak->kind, find_name(notice, finding->channel_id), notice->about.unit,
+                           words, sizeof words);
     switch (finding->kind) {
     case FINDING_SOAK_BEGUN: notice->in_since_ms = finding->t_ms; break;
     case FINDING_SOAK_RESUMED:

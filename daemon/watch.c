@@ -67,7 +67,8 @@ static enum journal_level finding_level(const struct finding *finding) {
 static void say_finding(const struct judging *judging, const struct finding *finding) {
     char words[FAULT_TEXT_BYTES], when[QUANTITY_TEXT_BYTES];
 
-    judge_describe_finding(finding, channel_name(judging, finding->channel_id), judging->unit, words, sizeof words);
+    judge_describe_finding(finding, judging->plan->operations[finding->operation].kind,
+                           channel_name(judging, finding->channel_id), judging->unit, words, sizeof words);
     journal_write(finding_level(finding), "oven %s, run %lld, batch %lld: %s UTC: %s", judging->oven_name,
                   (long long)judging->run_id, (long long)judging->batch_id,
                   quantity_format_time(finding->t_ms, 0, when), words);

@@ -51,6 +51,8 @@ size_t certificate_first_number(const struct certificate *certificate, const str
 
 /* Everything after the first page. */
 static int certificate_draw_rest(struct certificate *certificate, struct fault *fault) {
+    certificate_said(certificate);
+    certificate_informed(certificate);
     if (certificate_draw_curves(certificate, fault) != 0)
         return -1;
     certificate_findings(certificate);

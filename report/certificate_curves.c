@@ -1,17 +1,28 @@
 // SPDX-License-Identifier: MIT
-/* The curves: of every visit the whole run, and its soak enlarged. */
+/* The curves: of every visit the whole run, its soak enlarged, and the attempts that do not count. */
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
 #include "certificate_parts.h"
 #include "soakledger/ink.h"
+#include "soakledger/tell.h"
 #include "soakledger/words.h"
 
 enum { MS_PER_MIN = 60000, AROUND_SOAK = 8, CLOSE_UP = 6 };
+/* A cold hold has no lower edge: so much below the upper one is shown in any case. */
+enum { COLD_BAND_MC = 10000 };
 
 static const float CHART_HEIGHT = 262, CHART_LEAST_HEIGHT = 205, HEADING_HEIGHT = 43, CAPTIONS_HEIGHT = 34,
-                   CAPTION_SIZE = 8.5F, CAPTION_LEADING = 15, CHART_AFTER = 10;
+                   CAPTION_SIZE = 8.5F, CAPTION_LEADING = 15, CHART_AFTER = 10, ATTEMPT_HEIGHT = 150;
+
+struct certificate_look {
+    const char *caption;
+    const struct chart_mark *marks;
+    size_t mark_count;
+    float height;
+    bool close_up;
+};
 
 static bool certificate_is_load(const struct assess_run *run, int64_t channel_id) {
     for (size_t i = 0; i < run->load_count; i++)
@@ -20,7 +31,8 @@ static bool certificate_is_load(const struct assess_run *run, int64_t channel_id
     return false;
 }
 
-/* The channels worth drawing: what stands for the charge first, then control, then setpoint. */
+/* The channels worth drawing: what stands for the charge first, then control or a cold place's air, then setpoint.
+ */
 static size_t certificate_pick_curves(const struct assess_run *run, struct chart_curve *curves) {
     enum { PASSES = 3 };
     size_t count = 0;
@@ -29,8 +41,9 @@ static size_t certificate_pick_curves(const struct assess_run *run, struct chart
         for (size_t i = 0; i < run->channel_count && count < CERTIFICATE_MOST_CURVES; i++) {
             const struct ledger_channel *channel = &run->channels[i];
             const bool load = certificate_is_load(run, channel->channel_id) || channel->role == ROLE_LOAD;
+            const bool place = channel->role == ROLE_CONTROL || channel->role == ROLE_COLD;
             const bool wanted = pass == 0   ? load
-                                : pass == 1 ? !load && channel->role == ROLE_CONTROL
+                                : pass == 1 ? !load && place
                                             : !load && channel->role == ROLE_SETPOINT;
 
             if (wanted)
@@ -78,19 +91,16 @@ static struct chart *certificate_find_chart(const struct certificate *certificat
     return NULL;
 }
 
-/* Reads once more, only what lies around the soak. */
-static struct chart *certificate_enlarge(struct certificate *certificate, const struct assess_run *run,
-                                         int64_t from_ms, int64_t to_ms, struct fault *fault) {
-    struct chart_curve picked[CERTIFICATE_MOST_CURVES];
+struct chart *certificate_read_chart(struct certificate *certificate, const struct chart_curve *curves,
+                                     size_t count, int64_t from_ms, int64_t to_ms, struct fault *fault) {
     int64_t ids[CERTIFICATE_MOST_CURVES];
-    const size_t count = certificate_pick_curves(run, picked);
-    struct chart *chart = chart_open(from_ms, to_ms, picked, count, fault);
+    struct chart *chart = chart_open(from_ms, to_ms, curves, count, fault);
     struct ledger_cursor *cursor = NULL;
     struct reading reading;
     int more = 1;
 
     for (size_t i = 0; i < count; i++)
-        ids[i] = picked[i].channel_id;
+        ids[i] = curves[i].channel_id;
     if (chart != NULL)
         cursor = ledger_open_cursor(certificate->ledger, ids, count, from_ms, to_ms, fault);
     if (cursor == NULL) {
@@ -113,7 +123,7 @@ static struct chart *certificate_enlarge(struct certificate *certificate, const 
 
 /* ---- drawing ---- */
 
-static void certificate_caption(struct certificate *certificate, const char *text, float height) {
+void certificate_caption(struct certificate *certificate, const char *text, float height) {
     const struct page_type type = {PAGE_BOLD, CAPTION_SIZE, INK_TEXT};
 
     sheet_need(&certificate->sheet, CAPTION_LEADING + 2 + height);
@@ -121,14 +131,41 @@ static void certificate_caption(struct certificate *certificate, const char *tex
     certificate->sheet.y += 2;
 }
 
-static void certificate_band_text(const struct certificate *certificate, const struct plan_operation *soak,
+/* "planned band 956 °C to 980 °C"; of a hold with its name, of a cold hold its one edge. */
+static void certificate_band_text(const struct certificate *certificate, const struct plan_operation *operation,
                                   char *out) {
     const enum temperature_unit unit = certificate->config->unit;
     char low[QUANTITY_TEXT_BYTES], high[QUANTITY_TEXT_BYTES];
 
-    snprintf(out, CERTIFICATE_NAME_BYTES, "planned band %s to %s",
-             quantity_format_temperature(soak->temperature_mc - soak->below_mc, unit, 0, low),
-             quantity_format_temperature(soak->temperature_mc + soak->above_mc, unit, 0, high));
+    quantity_format_temperature(operation->temperature_mc - operation->below_mc, unit, 0, low);
+    quantity_format_temperature(operation->temperature_mc + operation->above_mc, unit, 0, high);
+    if (operation->kind == OPERATION_COLD)
+        snprintf(out, CERTIFICATE_NAME_BYTES, "planned: at or below %s",
+                 quantity_format_temperature(operation->temperature_mc, unit, 0, high));
+    else if (operation->kind == OPERATION_HOLD)
+        snprintf(out, CERTIFICATE_NAME_BYTES, "hold%s%.40s, %s to %s", operation->name[0] != '\0' ? " " : "",
+                 operation->name, low, high);
+    else
+        snprintf(out, CERTIFICATE_NAME_BYTES, "planned band %s to %s", low, high);
+}
+
+/* The bands of a visit's holds. */
+static size_t certificate_hold_bands(const struct certificate *certificate, size_t visit, struct chart_band *bands,
+                                     char texts[][CERTIFICATE_NAME_BYTES]) {
+    const struct plan *plan = certificate->assessed->plan;
+    size_t count = 0;
+
+    for (size_t i = 0; i < plan->operation_count && count < CERTIFICATE_MOST_HOLDS; i++) {
+        const struct plan_operation *hold = &plan->operations[i];
+
+        if (hold->visit != visit || hold->kind != OPERATION_HOLD)
+            continue;
+        certificate_band_text(certificate, hold, texts[count]);
+        bands[count] = (struct chart_band){hold->temperature_mc - hold->below_mc,
+                                           hold->temperature_mc + hold->above_mc, texts[count]};
+        count++;
+    }
+    return count;
 }
 
 static size_t certificate_marks(const struct certificate *certificate, const struct assess_run *run,
@@ -141,52 +178,98 @@ static size_t certificate_marks(const struct certificate *certificate, const str
 }
 
 static int certificate_draw_close_up(struct certificate *certificate, const struct assess_run *run,
-                                     const struct chart_dressing *dressing, struct fault *fault) {
+                                     const struct chart_dressing *dressing, const char *what, struct fault *fault) {
     const int64_t begun = run->soak.first_begun_ms, ended = run->soak.last_ended_ms;
     const int64_t least = (int64_t)CLOSE_UP * MS_PER_MIN / AROUND_SOAK;
     const int64_t around = (ended - begun) / AROUND_SOAK > least ? (ended - begun) / AROUND_SOAK : least;
     const int64_t from = begun - around > run->run.begun_ms ? begun - around : run->run.begun_ms;
     const int64_t to = ended + around < run->until_ms ? ended + around : run->until_ms;
     struct chart_dressing close = *dressing;
-    struct chart *chart = certificate_enlarge(certificate, run, from, to, fault);
+    struct chart_curve picked[CERTIFICATE_MOST_CURVES];
+    const size_t count = certificate_pick_curves(run, picked);
+    struct chart *chart = certificate_read_chart(certificate, picked, count, from, to, fault);
+    char caption[CERTIFICATE_NAME_BYTES];
 
     if (chart == NULL)
         return -1;
     close.zoom = true;
-    certificate_caption(certificate, "The soak, enlarged", CHART_HEIGHT);
+    snprintf(caption, sizeof caption, "The %s, enlarged", what);
+    certificate_caption(certificate, caption, CHART_HEIGHT);
     chart_draw(chart, certificate->page, sheet_take(&certificate->sheet, CHART_HEIGHT), &close);
     sheet_skip(&certificate->sheet, CHART_AFTER);
     chart_free(chart);
     return 0;
 }
 
+/* What lasts at temperature in a visit, for captions and dimension lines. */
+struct certificate_wording {
+    const char *what, *begun, *ended;
+};
+static struct certificate_wording certificate_word_soak(enum operation_kind kind) {
+    switch (kind) {
+    case OPERATION_COLD: return (struct certificate_wording){"cold hold", "cold from", "to"};
+    case OPERATION_TEMPER: return (struct certificate_wording){"temper", "temper begins", "temper ends"};
+    default: return (struct certificate_wording){"soak", "soak begins", "soak ends"};
+    }
+}
+
 static int certificate_draw_run(struct certificate *certificate, size_t visit, const struct assess_run *run,
-                                const struct chart_mark *marks, size_t mark_count, float height,
-                                struct fault *fault) {
+                                const struct certificate_look *look, struct fault *fault) {
     const struct plan_operation *soak = plan_visit_soak(certificate->assessed->plan, visit);
-    char band[CERTIFICATE_NAME_BYTES], text[CERTIFICATE_NAME_BYTES], length[QUANTITY_TEXT_BYTES];
+    const struct certificate_wording wording = certificate_word_soak(soak->kind);
+    const bool cold = soak->kind == OPERATION_COLD, soaked = run->soak.longest_begun_ms != 0;
+    char band[CERTIFICATE_NAME_BYTES], text[QUANTITY_TEXT_BYTES];
+    char hold_texts[CERTIFICATE_MOST_HOLDS][CERTIFICATE_NAME_BYTES];
+    struct chart_band holds[CERTIFICATE_MOST_HOLDS];
     struct chart *chart = certificate_find_chart(certificate, run->run.run_id);
     struct chart_dressing dressing = {.unit = certificate->config->unit,
                                       .utc_offset_min = certificate->config->utc_offset_min,
                                       .origin_ms = run->run.begun_ms,
-                                      .band_low_mc = soak->temperature_mc - soak->below_mc,
-                                      .band_high_mc = soak->temperature_mc + soak->above_mc,
+                                      .band_low_mc = soak->temperature_mc - (cold ? COLD_BAND_MC : soak->below_mc),
+                                      .band_high_mc = soak->temperature_mc + (cold ? 0 : soak->above_mc),
+                                      .band_open_below = cold,
                                       .band_text = band,
+                                      .bands = holds,
                                       .soak_begun_ms = run->soak.longest_begun_ms,
                                       .soak_ended_ms = run->soak.longest_ended_ms,
                                       .soak_text = text,
-                                      .marks = marks,
-                                      .mark_count = mark_count};
+                                      .begun_word = wording.begun,
+                                      .ended_word = wording.ended,
+                                      .marks = look->marks,
+                                      .mark_count = look->mark_count};
 
     if (!chart_close(chart))
         return fault_set(fault, EX_OSERR, "not enough memory for the gaps of a curve");
+    dressing.band_count = certificate_hold_bands(certificate, visit, holds, hold_texts);
     certificate_band_text(certificate, soak, band);
-    snprintf(text, sizeof text, "%s",
-             quantity_format_duration(run->soak.longest_ended_ms - run->soak.longest_begun_ms, length));
-    certificate_caption(certificate, "The whole run", height);
-    chart_draw(chart, certificate->page, sheet_take(&certificate->sheet, height), &dressing);
+    quantity_format_duration(run->soak.longest_ended_ms - run->soak.longest_begun_ms, text);
+    certificate_caption(certificate, look->caption, look->height);
+    chart_draw(chart, certificate->page, sheet_take(&certificate->sheet, look->height), &dressing);
     sheet_skip(&certificate->sheet, CHART_AFTER);
-    return run->soak.longest_begun_ms != 0 ? certificate_draw_close_up(certificate, run, &dressing, fault) : 0;
+    return soaked && look->close_up ? certificate_draw_close_up(certificate, run, &dressing, wording.what, fault)
+                                    : 0;
+}
+
+/* An earlier attempt at the same visit, smaller: what was tried, and why it does not count. */
+static int certificate_draw_attempt(struct certificate *certificate, size_t visit, size_t attempt,
+                                    struct fault *fault) {
+    const struct assess_visit *of = &certificate->assessed->visits[visit];
+    const struct assess_run *run = &of->runs[attempt];
+    struct chart_mark *marks = calloc(run->finding_count + 1, sizeof *marks);
+    char caption[CERTIFICATE_LINE_BYTES], time[QUANTITY_TEXT_BYTES];
+    struct certificate_look look = {.caption = caption, .marks = marks, .height = ATTEMPT_HEIGHT};
+    int result;
+
+    if (marks == NULL)
+        return fault_set(fault, EX_OSERR, "not enough memory for %zu findings", run->finding_count);
+    look.mark_count = certificate_marks(certificate, run, marks);
+    snprintf(caption, sizeof caption, "Attempt %zu of %zu, does not count: run %lld, begun %s, %s", attempt + 1,
+             of->run_count, (long long)run->run.run_id, certificate_time(certificate, run->run.begun_ms, time),
+             run->reached ? judge_outcome_name(judge_worst(run->verdicts, run->verdict_count))
+                          : "never in the band");
+    result = certificate_draw_run(certificate, visit, run, &look, fault);
+    free(marks);
+    return result;
 }
 
 /* A curve may be a little lower if that lets it stay on the page that is begun. */
@@ -198,14 +281,13 @@ static float certificate_chart_height(const struct certificate *certificate) {
 
 static int certificate_draw_visit(struct certificate *certificate, size_t visit, struct fault *fault) {
     const struct assess_run *run = assess_deciding_run(&certificate->assessed->visits[visit]);
-    char name[CERTIFICATE_NAME_BYTES], heading[CERTIFICATE_LINE_BYTES], time[QUANTITY_TEXT_BYTES];
+    char name[TELL_BYTES], heading[CERTIFICATE_LINE_BYTES], time[QUANTITY_TEXT_BYTES];
     char zone[QUANTITY_TEXT_BYTES];
+    struct certificate_look look = {.caption = "The whole run", .close_up = true};
     struct chart_mark *marks;
-    size_t count;
-    float height;
     int result;
 
-    certificate_visit_name(certificate->assessed->plan, visit, name, sizeof name);
+    tell_visit(certificate->assessed->plan, visit, name);
     if (run == NULL) {
         snprintf(heading, sizeof heading, "Curve: %s", name);
         sheet_heading(&certificate->sheet, heading, CAPTION_LEADING);
@@ -215,17 +297,23 @@ static int certificate_draw_visit(struct certificate *certificate, size_t visit,
     marks = calloc(run->finding_count + 1, sizeof *marks);
     if (marks == NULL)
         return fault_set(fault, EX_OSERR, "not enough memory for %zu findings", run->finding_count);
-    count = certificate_marks(certificate, run, marks);
-    height = certificate_chart_height(certificate);
+    look.marks = marks;
+    look.mark_count = certificate_marks(certificate, run, marks);
+    look.height = certificate_chart_height(certificate);
     snprintf(heading, sizeof heading, "Curve: %s", name);
-    sheet_heading(&certificate->sheet, heading, CAPTIONS_HEIGHT + height);
+    sheet_heading(&certificate->sheet, heading, CAPTIONS_HEIGHT + look.height);
     snprintf(heading, sizeof heading, "Run %lld in oven %s, begun %s %s. Numbers refer to the list of findings.",
              (long long)run->run.run_id, run->oven, certificate_time(certificate, run->run.begun_ms, time),
              words_offset(certificate->config->utc_offset_min, zone));
     sheet_small(&certificate->sheet, heading);
     sheet_skip(&certificate->sheet, 4);
-    result = certificate_draw_run(certificate, visit, run, marks, count, height, fault);
+    result = certificate_draw_run(certificate, visit, run, &look, fault);
     free(marks);
+    if (result == 0)
+        result = certificate_draw_quench(certificate, visit, run, fault);
+    for (size_t i = 0; result == 0 && i < certificate->assessed->visits[visit].run_count; i++)
+        if (&certificate->assessed->visits[visit].runs[i] != run)
+            result = certificate_draw_attempt(certificate, visit, i, fault);
     return result;
 }
 

@@ -7,6 +7,7 @@
 
 #include "certificate_parts.h"
 #include "soakledger/ink.h"
+#include "soakledger/tell.h"
 #include "soakledger/words.h"
 
 enum { MINUTES_LENGTH = 16 }; // of "2026-11-16 08:00:00", up to the minutes
@@ -108,10 +109,10 @@ static void certificate_draw_visits(struct certificate *certificate, float x, fl
     const struct assess_batch *assessed = certificate->assessed;
 
     for (size_t i = 0; i < assessed->visit_count; i++) {
-        char name[CERTIFICATE_NAME_BYTES], line[CERTIFICATE_LINE_BYTES];
+        char name[TELL_BYTES], line[CERTIFICATE_LINE_BYTES];
 
         sheet_draw_sign(certificate->page, assessed->visits[i].outcome, x + VISIT_SIGN / 2, y - 3, VISIT_SIGN);
-        snprintf(line, sizeof line, "%s: %s", certificate_visit_name(assessed->plan, i, name, sizeof name),
+        snprintf(line, sizeof line, "%s: %s", tell_visit(assessed->plan, i, name),
                  judge_outcome_name(assessed->visits[i].outcome));
         page_text(certificate->page, x + VISIT_SIGN * 2, y, PAGE_LEFT, &type, line);
         y += SENTENCE_LEADING;
@@ -267,26 +268,54 @@ static void certificate_verdict_row(struct certificate *certificate, struct shee
     snprintf(where, sizeof where, "%s%s%s", channel, channel[0] != '\0' && time[0] != '\0' ? "\n" : "", time);
     const struct sheet_cell cells[] = {
         {same ? "" : operation, SHEET_NO_MARK, true},
-        {words_what(verdict->requirement, what), SHEET_NO_MARK, false},
+        {words_what(&certificate->assessed->plan->operations[verdict->operation], verdict->requirement, unit, what),
+         SHEET_NO_MARK, false},
         {words_limit(verdict->requirement, verdict->required, unit, limit), SHEET_NO_MARK, false},
         {found, SHEET_NO_MARK, verdict->reason == REASON_NONE},
         {words_margin(verdict, unit, margin), SHEET_NO_MARK, false},
         {where, SHEET_NO_MARK, false},
         {judge_outcome_name(verdict->outcome), (int)verdict->outcome, true},
     };
+    table->carried = operation;
     sheet_table_row(table, cells);
+    table->carried = NULL; // its text ends here
+}
+
+static bool certificate_has_uncertainty(const struct assess_batch *assessed) {
+    for (size_t i = 0; i < assessed->visit_count; i++)
+        for (size_t k = 0; k < assessed->visits[i].verdict_count; k++)
+            if (assessed->visits[i].verdicts[k].uncertainty != 0)
+                return true;
+    return false;
+}
+
+static void certificate_requirement_notes(struct certificate *certificate) {
+    const struct plan *plan = certificate->assessed->plan;
+    char note[CERTIFICATE_LINE_BYTES], lag[QUANTITY_TEXT_BYTES], rule[TELL_BYTES];
+
+    sheet_small(&certificate->sheet, tell_decision(plan, rule));
+    if (certificate_has_uncertainty(certificate->assessed))
+        sheet_small(&certificate->sheet,
+                    "± is the expanded uncertainty (k = 2) that the configuration states; of a time "
+                    "it is that of the sensors by which it was taken.");
+    if (plan->lag_allowance_ms > 0) {
+        snprintf(note, sizeof note,
+                 "Required soak times are the plan's plus %s, by which the charge may lag behind the sensor.",
+                 quantity_format_duration(plan->lag_allowance_ms, lag));
+        sheet_small(&certificate->sheet, note);
+    }
 }
 
 static void certificate_requirements(struct certificate *certificate) {
-    char when[CERTIFICATE_NAME_BYTES], note[CERTIFICATE_LINE_BYTES], lag[QUANTITY_TEXT_BYTES];
+    char when[CERTIFICATE_NAME_BYTES];
     const struct sheet_column columns[] = {
-        {"operation", 0.15F, PAGE_LEFT},
-        {"what", 0.12F, PAGE_LEFT},
-        {"required", 0.15F, PAGE_LEFT},
-        {"found", 0.19F, PAGE_LEFT},
-        {"margin", 0.13F, PAGE_LEFT},
-        {certificate_time_title(certificate, "channel, time", when, sizeof when), 0.13F, PAGE_LEFT},
-        {"outcome", 0.13F, PAGE_LEFT},
+        {"operation", 0.12F, PAGE_LEFT},
+        {"what", 0.14F, PAGE_LEFT},
+        {"required", 0.14F, PAGE_LEFT},
+        {"found", 0.15F, PAGE_LEFT},
+        {"margin", 0.205F, PAGE_LEFT},
+        {certificate_time_title(certificate, "channel, time", when, sizeof when), 0.12F, PAGE_LEFT},
+        {"outcome", 0.125F, PAGE_LEFT},
     };
     const struct assess_batch *assessed = certificate->assessed;
     struct sheet_table table;
@@ -301,12 +330,7 @@ static void certificate_requirements(struct certificate *certificate) {
             certificate_verdict_row(certificate, &table, assess_deciding_run(&assessed->visits[i]), verdict, same);
         }
     sheet_table_end(&table);
-    if (assessed->plan->lag_allowance_ms > 0) {
-        snprintf(note, sizeof note,
-                 "Required soak times are the plan's plus %s, by which the charge may lag behind the sensor.",
-                 quantity_format_duration(assessed->plan->lag_allowance_ms, lag));
-        sheet_small(&certificate->sheet, note);
-    }
+    certificate_requirement_notes(certificate);
 }
 
 void certificate_front(struct certificate *certificate) {

@@ -8,7 +8,12 @@
 #include "soakledger/chart.h"
 #include "soakledger/sheet.h"
 
-enum { CERTIFICATE_MOST_CURVES = 24, CERTIFICATE_NAME_BYTES = 160, CERTIFICATE_LINE_BYTES = 1024 };
+enum {
+    CERTIFICATE_MOST_CURVES = 24,
+    CERTIFICATE_NAME_BYTES = 160,
+    CERTIFICATE_LINE_BYTES = 1024,
+    CERTIFICATE_MOST_HOLDS = 3
+};
 
 /* The curve of one run, filled while it is judged. */
 struct certificate_curve {
@@ -43,6 +48,18 @@ void certificate_front(struct certificate *certificate);
 
 struct assess_watch certificate_watch(struct certificate *certificate);
 int certificate_draw_curves(struct certificate *certificate, struct fault *fault);
+/* A line above a curve that keeps `height` together with it. */
+void certificate_caption(struct certificate *certificate, const char *text, float height);
+/* Reads once more, only what lies within [from, to]. */
+struct chart *certificate_read_chart(struct certificate *certificate, const struct chart_curve *curves,
+                                     size_t count, int64_t from_ms, int64_t to_ms, struct fault *fault);
+/* The cooling curve of a visit that ends in a quench, and what it says. */
+int certificate_draw_quench(struct certificate *certificate, size_t visit, const struct assess_run *run,
+                            struct fault *fault);
+
+/* What a person said and what is asked for, what is known beside the requirements. */
+void certificate_said(struct certificate *certificate);
+void certificate_informed(struct certificate *certificate);
 
 void certificate_findings(struct certificate *certificate);
 void certificate_runs(struct certificate *certificate);

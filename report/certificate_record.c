@@ -50,7 +50,8 @@ static void certificate_list_findings(struct certificate *certificate, struct sh
 
         snprintf(number, sizeof number, "%zu", first + i);
         snprintf(run_number, sizeof run_number, "%lld", (long long)run->run.run_id);
-        judge_describe_finding(finding, channel[0] != '\0' ? channel : NULL, certificate->config->unit, sentence,
+        judge_describe_finding(finding, certificate->assessed->plan->operations[finding->operation].kind,
+                               channel[0] != '\0' ? channel : NULL, certificate->config->unit, sentence,
                                sizeof sentence);
         const struct sheet_cell cells[] = {
             strong(number),
@@ -103,8 +104,12 @@ static void certificate_list_run(struct certificate *certificate, struct sheet_t
     char length[QUANTITY_TEXT_BYTES], peak[QUANTITY_TEXT_BYTES] = "not reached", part[CERTIFICATE_NAME_BYTES];
 
     snprintf(number, sizeof number, "%lld", (long long)run->run.run_id);
-    if (run->soak.peak_t_ms != 0)
+    if (plan_visit_soak(certificate->assessed->plan, visit)->kind == OPERATION_COLD) {
+        if (run->soak.lowest_known)
+            quantity_format_temperature(run->soak.lowest_mc, certificate->config->unit, 1, peak);
+    } else if (run->soak.peak_t_ms != 0) {
         quantity_format_temperature(run->soak.peak_mc, certificate->config->unit, 1, peak);
+    }
     snprintf(part, sizeof part, "%s; %s",
              run == deciding ? "decides"
              : !run->reached ? "broken off before the band was reached"
@@ -132,7 +137,7 @@ void certificate_runs(struct certificate *certificate) {
         {certificate_time_title(certificate, "begun", when, sizeof when), 0.16F, PAGE_LEFT},
         {"length", 0.12F, PAGE_LEFT},
         {"ended by", 0.09F, PAGE_LEFT},
-        {"peak in the soak", 0.11F, PAGE_LEFT},
+        {"peak, or coldest", 0.11F, PAGE_LEFT},
         {"part in the answer", 0.20F, PAGE_LEFT},
     };
     struct sheet_table table;
@@ -250,9 +255,15 @@ static void certificate_say_where(const struct ledger_channel *channel, char *wh
 static void certificate_list_instrument(struct certificate *certificate, struct sheet_table *table,
                                         const struct assess_run *run, const struct ledger_channel *channel) {
     char name[CERTIFICATE_LINE_BYTES], where[CERTIFICATE_LINE_BYTES], sensor[CERTIFICATE_LINE_BYTES];
+    char uncertainty[CERTIFICATE_NAME_BYTES] = "", difference[QUANTITY_TEXT_BYTES];
     char fitted[QUANTITY_TEXT_BYTES] = "", interval[QUANTITY_TEXT_BYTES], time[QUANTITY_TEXT_BYTES];
 
     snprintf(name, sizeof name, "%s.%s", run->oven, channel->name);
+    if (channel->uncertainty_mc != 0)
+        snprintf(uncertainty, sizeof uncertainty, "± %s",
+                 quantity_format_difference(channel->uncertainty_mc, certificate->config->unit, 1, 0, difference));
+    else if (channel->role != ROLE_OUTPUT && channel->role != ROLE_SETPOINT)
+        snprintf(uncertainty, sizeof uncertainty, "not stated");
     certificate_say_where(channel, where, sizeof where);
     snprintf(sensor, sizeof sensor, "%s%s%s%s%s", channel->sensor_identity,
              channel->sensor_type[0] != '\0' ? ", type " : "", channel->sensor_type,
@@ -268,6 +279,7 @@ static void certificate_list_instrument(struct certificate *certificate, struct 
               : sensor[0] != '\0'                                            ? sensor
                                                                              : "not stated"),
         plain(fitted),
+        plain(uncertainty),
         plain(quantity_format_duration(channel->interval_ms, interval)),
     };
     sheet_table_row(table, cells);
@@ -284,8 +296,9 @@ static void certificate_list_instruments(struct certificate *certificate, struct
 
 void certificate_instruments(struct certificate *certificate) {
     const struct sheet_column columns[] = {
-        {"channel", 0.20F, PAGE_LEFT}, {"role", 0.10F, PAGE_LEFT},   {"read from", 0.32F, PAGE_LEFT},
-        {"sensor", 0.18F, PAGE_LEFT},  {"fitted", 0.11F, PAGE_LEFT}, {"every", 0.09F, PAGE_LEFT},
+        {"channel", 0.20F, PAGE_LEFT}, {"role", 0.09F, PAGE_LEFT},   {"read from", 0.25F, PAGE_LEFT},
+        {"sensor", 0.16F, PAGE_LEFT},  {"fitted", 0.11F, PAGE_LEFT}, {"uncertainty (k = 2)", 0.11F, PAGE_LEFT},
+        {"every", 0.08F, PAGE_LEFT},
     };
     struct sheet_table table;
 

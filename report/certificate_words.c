@@ -24,6 +24,31 @@ void certificate_definitions(struct certificate *certificate) {
         "It begins when the last of the channels that stand for the charge rises to the lower edge of the "
         "planned band, and ends when the first of them falls below that edge. Each crossing lies on the "
         "straight line between the two readings around it. The longest unbroken stretch is what counts.");
+    certificate_term(
+        certificate, "Hold",
+        "A soak on the way up to the soak, with one difference: a channel counts as in only while it is "
+        "not above the upper edge of the hold's band either.");
+    certificate_term(
+        certificate, "Cold hold",
+        "A soak turned over: it lasts while every channel that stands for the charge is at or below the "
+        "planned temperature. Parts cooled to: the lowest that all of the charge is known to have reached "
+        "after its soak, or its first reading in this run, whichever is lower.");
+    certificate_term(
+        certificate, "Quench",
+        "Transfer runs from the end of the soak to the first fall as fast as the plan names, a cooling time "
+        "from the last fall through the upper temperature to the first through the lower. Moments lie on "
+        "the straight line between two readings; fewer than five readings in a cooling time prove nothing. "
+        "Of several channels the worst counts.");
+    certificate_term(
+        certificate, "Equivalent time",
+        "What a temper came to, warming and cooling included, as a time at its planned temperature with the "
+        "same Hollomon-Jaffe parameter T (C + log10 t), T in kelvin and t in hours; of the channels that "
+        "stand for the charge the one with the least.");
+    certificate_term(
+        certificate, "Uncertainty",
+        "The half width of the interval in which the true value lies with about 95 % confidence (k = 2), as "
+        "the configuration states it for each channel. For rates and quench times none is stated: they rest "
+        "on differences of one sensor, in which its error cancels.");
     certificate_term(certificate, "Overshoot",
                      "The highest reading of a channel that stands for the charge, from its first crossing of the "
                      "lower edge until the soak's end, less the planned soak temperature.");
@@ -71,19 +96,37 @@ static void certificate_say_lag(struct certificate *certificate) {
     sheet_plain(&certificate->sheet, text);
 }
 
+static bool certificate_saw_quench(const struct assess_batch *assessed) {
+    for (size_t i = 0; i < assessed->visit_count; i++) {
+        const struct assess_run *run = assess_deciding_run(&assessed->visits[i]);
+
+        if (run != NULL && run->quench_count > 0)
+            return true;
+    }
+    return false;
+}
+
 void certificate_limits(struct certificate *certificate) {
     sheet_heading(&certificate->sheet, "What this certificate does not prove", 2 * TEXT_THAT_FOLLOWS);
     certificate_say_lag(certificate);
-    sheet_plain(&certificate->sheet,
-                "That sensors and instruments read true: values are taken as the controllers gave them, without "
-                "correction, and limits are judged without an allowance for the uncertainty of measurement.");
+    sheet_plain(
+        &certificate->sheet,
+        certificate->assessed->plan->decision == PLAN_DECISION_GUARDED
+            ? "That sensors and instruments read as true as their stated uncertainty says: values are taken as "
+              "the controllers gave them, without correction."
+            : "That sensors and instruments read true: values are taken as the controllers gave them, without "
+              "correction, and limits are judged without an allowance for the uncertainty of measurement.");
     sheet_plain(
         &certificate->sheet,
         "That the charge named here was in the oven, and the steel what it is called: that is the operator's "
         "word. That other places in the oven or the charge were as hot as the sensors.");
-    sheet_plain(&certificate->sheet,
-                "Anything outside the oven, such as the quench; and hardness, structure, size or "
-                "fitness for a purpose, none of which was measured.");
+    sheet_plain(
+        &certificate->sheet,
+        certificate_saw_quench(certificate->assessed)
+            ? "Anything between the runs and beside the sensors named; and hardness, structure, size or fitness "
+              "for a purpose, none of which was measured."
+            : "Anything outside the oven, such as the quench; and hardness, structure, size or "
+              "fitness for a purpose, none of which was measured.");
     if (certificate->assessed->simulated)
         sheet_plain(&certificate->sheet, "Anything about real time: the runs were recorded on a simulated clock.");
 }

@@ -169,6 +169,10 @@ static void chart_find_range(struct chart_plot *plot) {
         low = least < low ? least : low;
         high = most > high ? most : high;
     }
+    for (size_t i = 0; !zoom && i < dressing->band_count; i++) {
+        low = dressing->bands[i].low_mc < low ? dressing->bands[i].low_mc : low;
+        high = dressing->bands[i].high_mc > high ? dressing->bands[i].high_mc : high;
+    }
     if (low > high) {
         low = 0;
         high = CELSIUS_MC;
@@ -229,10 +233,16 @@ static void chart_draw_elapsed(struct chart_plot *plot, int64_t step) {
 
         page_line(plot->page, &grid, x, plot->area.top, x, y);
         page_line(plot->page, &axis, x, y, x, y + TICK);
-        page_text(plot->page, x, y + TICK + AXIS_TEXT, PAGE_CENTRE, &type, words_elapsed(t - origin, text));
+        if (plot->dressing->seconds)
+            snprintf(text, sizeof text, "%lld", (long long)((t - origin) / S_MS));
+        else
+            words_elapsed(t - origin, text);
+        page_text(plot->page, x, y + TICK + AXIS_TEXT, PAGE_CENTRE, &type, text);
     }
     page_text(plot->page, plot->area.right + TICK * 5, y + TICK + AXIS_TEXT, PAGE_LEFT, &quiet,
-              step < MIN_MS ? "h:min:s from begin" : "h:min from begin");
+              plot->dressing->seconds ? "s from leaving the soak"
+              : step < MIN_MS         ? "h:min:s from begin"
+                                      : "h:min from begin");
 }
 
 static void chart_draw_clock(struct chart_plot *plot, int64_t step) {
@@ -288,23 +298,62 @@ static void chart_draw_gaps(struct chart_plot *plot) {
         }
 }
 
-static void chart_draw_band(struct chart_plot *plot) {
-    const struct page_frame band = {plot->area.left, chart_y(plot, plot->dressing->band_high_mc), plot->area.right,
-                                    chart_y(plot, plot->dressing->band_low_mc)};
+/* What a band covers of the plot. */
+static struct page_frame chart_band_frame(const struct chart_plot *plot, const struct chart_band *band, bool open) {
+    return (struct page_frame){plot->area.left, chart_y(plot, band->high_mc), plot->area.right,
+                               open ? plot->area.bottom : chart_y(plot, band->low_mc)};
+}
 
-    if (plot->dressing->band_high_mc > plot->dressing->band_low_mc)
-        page_fill_frame(plot->page, INK_BAND, band);
+size_t chart_count_bands(const struct chart_plot *plot) {
+    return 1 + (plot->dressing->zoom ? 0 : plot->dressing->band_count);
+}
+
+struct chart_band chart_band_at(const struct chart_plot *plot, size_t index) {
+    const struct chart_dressing *dressing = plot->dressing;
+
+    if (index > 0)
+        return dressing->bands[index - 1];
+    return (struct chart_band){dressing->band_low_mc, dressing->band_high_mc, dressing->band_text};
+}
+
+static void chart_draw_bands(struct chart_plot *plot) {
+    for (size_t i = 0; i < chart_count_bands(plot); i++) {
+        const struct chart_band band = chart_band_at(plot, i);
+
+        if (band.high_mc > band.low_mc)
+            page_fill_frame(plot->page, INK_BAND,
+                            chart_band_frame(plot, &band, i == 0 && plot->dressing->band_open_below));
+    }
 }
 
 static void chart_draw_band_edges(struct chart_plot *plot) {
     const struct page_pen pen = {INK_BAND_EDGE, 0.6F, {4, 2}};
-    const float top = chart_y(plot, plot->dressing->band_high_mc),
-                bottom = chart_y(plot, plot->dressing->band_low_mc);
 
-    if (plot->dressing->band_high_mc <= plot->dressing->band_low_mc)
-        return;
-    page_line(plot->page, &pen, plot->area.left, top, plot->area.right, top);
-    page_line(plot->page, &pen, plot->area.left, bottom, plot->area.right, bottom);
+    for (size_t i = 0; i < chart_count_bands(plot); i++) {
+        const struct chart_band band = chart_band_at(plot, i);
+        const struct page_frame frame = chart_band_frame(plot, &band, false);
+
+        if (band.high_mc <= band.low_mc)
+            continue;
+        page_line(plot->page, &pen, frame.left, frame.top, frame.right, frame.top);
+        if (i > 0 || !plot->dressing->band_open_below)
+            page_line(plot->page, &pen, frame.left, frame.bottom, frame.right, frame.bottom);
+    }
+}
+
+/* Their names stand at the right, where a curve that cools is long below them. */
+static void chart_draw_levels(struct chart_plot *plot) {
+    const struct page_pen pen = {INK_BAND_EDGE, 0.6F, {4, 2}};
+    const struct page_type type = {PAGE_BOLD, AXIS_TEXT, INK_BAND_EDGE};
+
+    for (size_t i = 0; i < plot->dressing->level_count; i++) {
+        const float y = chart_y(plot, plot->dressing->levels[i].value_mc);
+
+        if (y < plot->area.top || y > plot->area.bottom)
+            continue;
+        page_line(plot->page, &pen, plot->area.left, y, plot->area.right, y);
+        page_text(plot->page, plot->area.right - TICK, y - 2, PAGE_RIGHT, &type, plot->dressing->levels[i].text);
+    }
 }
 
 struct page_pen chart_pen(const struct chart *chart, size_t curve) {
@@ -319,7 +368,7 @@ struct page_pen chart_pen(const struct chart *chart, size_t curve) {
 
     if (chart->curves[curve].role == ROLE_SETPOINT)
         return setpoint;
-    if (chart->curves[curve].role == ROLE_CONTROL)
+    if (chart->curves[curve].role == ROLE_CONTROL || chart->curves[curve].role == ROLE_COLD)
         return control;
     for (size_t i = 0; i < curve; i++)
         if (chart->curves[i].role == chart->curves[curve].role)
@@ -360,12 +409,14 @@ static void chart_draw_plot(struct chart_plot *plot) {
     const struct page_pen axis = {INK_TEXT, 0.7F, {0}};
     const int64_t step = chart_time_step(plot);
 
-    chart_draw_band(plot);
+    chart_draw_bands(plot);
     chart_draw_temperatures(plot);
     chart_draw_elapsed(plot, step);
-    chart_draw_clock(plot, step);
+    if (!plot->dressing->seconds)
+        chart_draw_clock(plot, step);
     chart_draw_gaps(plot);
     chart_draw_band_edges(plot);
+    chart_draw_levels(plot);
     chart_draw_mark_lines(plot);
     page_clip(plot->page, plot->area);
     for (size_t i = plot->chart->count; i > 0; i--)
@@ -387,6 +438,6 @@ void chart_draw(struct chart *chart, struct page_document *document, struct page
     chart_find_range(&plot);
     chart_draw_plot(&plot);
     chart_draw_lanes(&plot);
-    chart_draw_band_label(&plot);
+    chart_draw_band_labels(&plot);
     chart_draw_names(&plot);
 }

@@ -179,10 +179,10 @@ static void chart_draw_soak_labels(struct chart_plot *plot, float begun, float e
     float centres[SOAK_LABELS], sizes[SOAK_LABELS];
     char texts[SOAK_LABELS][NAME_BYTES], clock[QUANTITY_TEXT_BYTES];
 
-    snprintf(texts[0], NAME_BYTES, "soak begins %s",
+    snprintf(texts[0], NAME_BYTES, "%s %s", dressing->begun_word != NULL ? dressing->begun_word : "soak begins",
              words_clock(dressing->soak_begun_ms, dressing->utc_offset_min, 1, clock));
     snprintf(texts[1], NAME_BYTES, "%s", dressing->soak_text);
-    snprintf(texts[2], NAME_BYTES, "soak ends %s",
+    snprintf(texts[2], NAME_BYTES, "%s %s", dressing->ended_word != NULL ? dressing->ended_word : "soak ends",
              words_clock(dressing->soak_ended_ms, dressing->utc_offset_min, 1, clock));
     for (size_t i = 0; i < SOAK_LABELS; i++) {
         centres[i] = anchors[i];
@@ -264,37 +264,62 @@ static size_t chart_count_covered(const struct chart_plot *plot, struct page_fra
     return covered;
 }
 
+static bool chart_meets_label(const struct chart_plot *plot, struct page_frame frame) {
+    for (size_t i = 0; i < plot->label_count; i++) {
+        const struct page_frame *label = &plot->labels[i];
+
+        if (frame.left < label->right && label->left < frame.right && frame.top < label->bottom &&
+            label->top < frame.bottom)
+            return true;
+    }
+    return false;
+}
+
 /* Looks along both edges of the band, outside and inside, for the place where the label covers least. A hairline of
  * a mark or two behind it does no harm; a curve or a hatched gap would. */
-void chart_draw_band_label(struct chart_plot *plot) {
+static size_t chart_find_label_place(const struct chart_plot *plot, const struct chart_band *band, float width,
+                                     struct page_frame *best) {
     enum { PLACES = 12, ROWS = 4 };
-    const struct page_type type = {PAGE_BOLD, SOAK_TEXT, INK_BAND_EDGE};
-    const float width = page_measure(plot->page, &type, plot->dressing->band_text), height = SOAK_TEXT + 3;
-    const float top = chart_y(plot, plot->dressing->band_high_mc), low = chart_y(plot, plot->dressing->band_low_mc);
+    const float height = SOAK_TEXT + 3;
+    const float top = chart_y(plot, band->high_mc), low = chart_y(plot, band->low_mc);
     const float rows[ROWS] = {top - height - 1, low + 1, top + 1, low - height - 1};
     const float room = plot->area.right - plot->area.left - width - 2 * LABEL_INSET;
-    struct page_frame best = {0, 0, 0, 0};
     size_t least = SIZE_MAX;
 
-    if (plot->dressing->band_high_mc <= plot->dressing->band_low_mc)
-        return;
     for (size_t row = 0; row < ROWS; row++)
         for (size_t place = 0; place < PLACES; place++) {
             const float left = plot->area.left + LABEL_INSET + room * (float)place / (PLACES - 1);
             const struct page_frame frame = {left, rows[row], left + width, rows[row] + height};
             const bool inside = frame.top > plot->area.top && frame.bottom < plot->area.bottom;
             const bool fits = row < 2 || low - top > height + 2; // the inner rows need a band of some height
-            const size_t covered = inside && fits ? chart_count_covered(plot, frame) : SIZE_MAX;
+            const bool possible = inside && fits && !chart_meets_label(plot, frame);
+            const size_t covered = possible ? chart_count_covered(plot, frame) : SIZE_MAX;
 
             if (covered < least) {
                 least = covered;
-                best = frame;
+                *best = frame;
             }
         }
-    if (least <= TOLERABLE)
-        page_text(plot->page, best.left, best.bottom - 3, PAGE_LEFT, &type, plot->dressing->band_text);
-    else // no free place: above the plot, where no curve comes
-        page_text(plot->page, plot->labels_right, plot->area.top - 3, PAGE_RIGHT, &type, plot->dressing->band_text);
+    return least;
+}
+
+void chart_draw_band_labels(struct chart_plot *plot) {
+    const struct page_type type = {PAGE_BOLD, SOAK_TEXT, INK_BAND_EDGE};
+
+    for (size_t i = 0; i < chart_count_bands(plot); i++) {
+        const struct chart_band band = chart_band_at(plot, i);
+        struct page_frame best = {0, 0, 0, 0};
+
+        if (band.high_mc <= band.low_mc)
+            continue;
+        if (chart_find_label_place(plot, &band, page_measure(plot->page, &type, band.text), &best) <= TOLERABLE) {
+            page_text(plot->page, best.left, best.bottom - 3, PAGE_LEFT, &type, band.text);
+            if (plot->label_count < CHART_MOST_BANDS)
+                plot->labels[plot->label_count++] = best;
+        } else if (i == 0) { // no free place: above the plot, where no curve comes
+            page_text(plot->page, plot->labels_right, plot->area.top - 3, PAGE_RIGHT, &type, band.text);
+        }
+    }
 }
 
 static float chart_last_y(const struct chart_plot *plot, size_t curve, bool *any) {

@@ -13,6 +13,8 @@ struct chart {
     struct envelope *envelopes;
 };
 
+enum { CHART_MOST_BANDS = 8 };
+
 struct chart_plot {
     struct chart *chart;
     struct page_document *page;
@@ -23,6 +25,8 @@ struct chart_plot {
     int64_t low_mc, high_mc;
     int64_t step; // between ticks, thousandths of the unit; both ends lie on ticks
     bool has_gaps;
+    struct page_frame labels[CHART_MOST_BANDS]; // of bands, as far as they are placed
+    size_t label_count;
 };
 
 float chart_x(const struct chart_plot *plot, int64_t t_ms);
@@ -33,7 +37,9 @@ struct page_pen chart_pen(const struct chart *chart, size_t curve);
 float chart_lanes_height(const struct chart_dressing *dressing);
 void chart_draw_mark_lines(struct chart_plot *plot);
 void chart_draw_lanes(struct chart_plot *plot);
-void chart_draw_band_label(struct chart_plot *plot);
+void chart_draw_band_labels(struct chart_plot *plot);
+size_t chart_count_bands(const struct chart_plot *plot);
+struct chart_band chart_band_at(const struct chart_plot *plot, size_t index); // 0: the soak's
 void chart_draw_names(struct chart_plot *plot);
 
 #endif

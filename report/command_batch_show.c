@@ -5,6 +5,7 @@
 
 #include "command.h"
 #include "soakledger/assess.h"
+#include "soakledger/tell.h"
 #include "soakledger/words.h"
 
 enum { COLUMNS = 5 };
@@ -18,14 +19,15 @@ static void command_show_upper(const char *from, char *out, size_t size) {
     out[i] = '\0';
 }
 
-static void command_show_verdict(const struct command *command, const struct verdict *verdict) {
+static void command_show_verdict(const struct command *command, const struct assess_batch *assessed,
+                                 const struct verdict *verdict) {
     const enum temperature_unit unit = command->config->unit;
     char limit[WORDS_LIMIT_BYTES], found[WORDS_SENTENCE_BYTES], margin[WORDS_LIMIT_BYTES];
     char what[WORDS_LIMIT_BYTES];
 
     words_found(verdict, unit, found);
     const char *const cells[COLUMNS] = {
-        words_what(verdict->requirement, what),
+        words_what(&assessed->plan->operations[verdict->operation], verdict->requirement, unit, what),
         words_limit(verdict->requirement, verdict->required, unit, limit),
         found,
         words_margin(verdict, unit, margin),
@@ -34,13 +36,99 @@ static void command_show_verdict(const struct command *command, const struct ver
     command_print_row(command->out, WIDTHS, cells, COLUMNS);
 }
 
+/* What a cooling curve says, one line a quantity, the channels side by side. */
+static void command_show_quench(const struct command *command, const struct assess_batch *assessed, size_t number,
+                                const struct assess_run *run) {
+    enum { FACTS = 2 };
+    static const size_t widths[FACTS] = {33, 45};
+    const struct plan_operation *quench = plan_visit_quench(assessed->plan, number);
+
+    if (quench == NULL || run->soak.last_ended_ms == 0)
+        return;
+    for (size_t i = 0; i < run->quench_count; i++) {
+        const struct ledger_channel *channel = assess_find_channel(run, run->quench_ids[i]);
+        char line[2 * COMMAND_TEXT_BYTES], name[COMMAND_TEXT_BYTES];
+
+        snprintf(line, sizeof line,
+                 "cooling curve of %s:", command_clean(channel != NULL ? channel->name : "", name));
+        command_print(command->out, 2, line);
+        for (size_t row = 0; row < TELL_QUENCH_ROWS; row++) {
+            char what[TELL_CELL_BYTES], indented[TELL_CELL_BYTES + 2], value[TELL_CELL_BYTES];
+
+            tell_quench(quench, &run->quenches[i], row, command->config->unit, what, value);
+            snprintf(indented, sizeof indented, "  %s", what);
+            command_print_row(command->out, widths, (const char *const[FACTS]){indented, value}, FACTS);
+        }
+    }
+}
+
+static void command_show_facts(const struct command *command, const struct assess_batch *assessed, size_t number,
+                               const struct assess_run *run) {
+    const enum temperature_unit unit = command->config->unit;
+    char text[TELL_BYTES], line[TELL_BYTES + COMMAND_TEXT_BYTES];
+
+    if (tell_equivalent(assessed, number, unit, text)) {
+        snprintf(line, sizeof line, "for information: worth %s", text);
+        command_print(command->out, 2, line);
+    }
+    if (tell_austenite(assessed, number, unit, text)) {
+        snprintf(line, sizeof line, "for information: retained austenite, an estimate, %s", text);
+        command_print(command->out, 2, line);
+    }
+    if (run != NULL)
+        command_show_quench(command, assessed, number, run);
+}
+
+static void command_show_attempts(const struct command *command, const struct assess_visit *visit) {
+    char time[COMMAND_TEXT_BYTES], line[2 * COMMAND_TEXT_BYTES];
+
+    if (visit->run_count < 2)
+        return;
+    for (size_t i = 0; i < visit->run_count; i++) {
+        const struct assess_run *run = &visit->runs[i];
+
+        if ((int)i == visit->deciding)
+            continue;
+        snprintf(line, sizeof line, "attempt %zu of %zu, does not count: run %lld, begun %s, %s", i + 1,
+                 visit->run_count, (long long)run->run.run_id, command_time(command, run->run.begun_ms, time),
+                 run->reached ? judge_outcome_name(judge_worst(run->verdicts, run->verdict_count))
+                              : "never in the band");
+        command_print(command->out, 2, line);
+    }
+}
+
+static void command_show_said(const struct command *command, const struct assess_batch *assessed) {
+    char line[4 * COMMAND_TEXT_BYTES], name[COMMAND_TEXT_BYTES], by[COMMAND_TEXT_BYTES], words[COMMAND_TEXT_BYTES];
+    char time[COMMAND_TEXT_BYTES], hardness[TELL_BYTES];
+
+    fputc('\n', command->out);
+    for (size_t i = 0; i < assessed->attestation_count; i++) {
+        const struct ledger_attestation *said = &assessed->attestations[i];
+
+        snprintf(line, sizeof line, "attested, not measured: quench after %s at %s, by the word of %s%s%s",
+                 command_visit_name(assessed->plan, said->visit, name), command_time(command, said->t_ms, time),
+                 command_clean(said->said_by, by), said->words[0] != '\0' ? ": " : "",
+                 command_clean(said->words, words));
+        command_print(command->out, 2, line);
+    }
+    if (tell_hardness(assessed->plan, hardness)) {
+        snprintf(line, sizeof line, "hardness asked for, not measured here: %s, %lld readings", hardness,
+                 (long long)assessed->plan->hardness.readings);
+        command_print(command->out, 2, line);
+    }
+    command_print(command->out, 2, tell_decision(assessed->plan, line));
+    if (assessed->plan->martensite_start.set)
+        command_print(command->out, 2, tell_austenite_source(assessed->plan, command->config->unit, line));
+}
+
 static void command_show_visit(const struct command *command, const struct assess_batch *assessed, size_t number) {
     static const char *const head[COLUMNS] = {"WHAT", "REQUIRED", "FOUND", "MARGIN", "OUTCOME"};
     const struct assess_visit *visit = &assessed->visits[number];
     const struct assess_run *run = assess_deciding_run(visit);
+    char stations[TELL_BYTES];
     char name[COMMAND_TEXT_BYTES], oven[COMMAND_TEXT_BYTES], time[COMMAND_TEXT_BYTES], line[4 * COMMAND_TEXT_BYTES];
 
-    command_visit_name(assessed->plan, number, name);
+    command_clean(tell_visit(assessed->plan, number, stations), name);
     snprintf(line, sizeof line, "Visit %zu, %s: %s%s", number + 1, name, judge_outcome_name(visit->outcome),
              run == NULL ? "; no run yet" : "");
     fputc('\n', command->out);
@@ -54,9 +142,11 @@ static void command_show_visit(const struct command *command, const struct asses
     if (run != NULL && visit->run_count > 1)
         fprintf(command->out, "%zu runs were claimed for it; run %lld decides\n", visit->run_count,
                 (long long)run->run.run_id);
+    command_show_attempts(command, visit);
     command_print_row(command->out, WIDTHS, head, COLUMNS);
     for (size_t i = 0; i < visit->verdict_count; i++)
-        command_show_verdict(command, &visit->verdicts[i]);
+        command_show_verdict(command, assessed, &visit->verdicts[i]);
+    command_show_facts(command, assessed, number, run);
 }
 
 static void command_show_head(const struct command *command, const struct assess_batch *assessed) {
@@ -101,6 +191,7 @@ int command_batch_show(struct command *command, int argc, char **argv, struct fa
     command_show_head(command, assessed);
     for (size_t i = 0; i < assessed->visit_count; i++)
         command_show_visit(command, assessed, i);
+    command_show_said(command, assessed);
     assess_free(assessed);
     return 0;
 }

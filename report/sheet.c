@@ -187,7 +187,7 @@ static float sheet_draw_head(struct sheet_table *table, bool draw) {
 
 void sheet_table_begin(struct sheet_table *table, struct sheet *sheet, const struct sheet_column *columns,
                        size_t count) {
-    *table = (struct sheet_table){sheet, columns, count, 0};
+    *table = (struct sheet_table){sheet, columns, count, 0, NULL};
     sheet_need(sheet, sheet_draw_head(table, false) + CELL_LEADING + 2 * CELL_PAD);
     sheet_draw_head(table, true);
 }
@@ -222,21 +222,34 @@ static void sheet_draw_cells(struct sheet_table *table, const struct sheet_cell 
     }
 }
 
-void sheet_table_row(struct sheet_table *table, const struct sheet_cell *cells) {
-    const struct page_pen rule = {INK_RULE, 0.4F, {0}};
-    struct sheet *sheet = table->sheet;
-    const char *rest[SHEET_MOST_COLUMNS] = {0};
+/* What is the same as in the row above stands there again only where a page begins. */
+static size_t sheet_lay_row(struct sheet_table *table, const struct sheet_cell *cells, bool on_new_page,
+                            struct sheet_cell *shown) {
     size_t lines = 1;
 
     for (size_t i = 0; i < table->count; i++) {
         const struct page_type type = sheet_cell_type(&cells[i]);
-        const size_t mine = sheet_count_lines(sheet, &type, cells[i].text,
-                                              sheet_column_width(table, i) - sheet_cell_indent(&cells[i]));
+        size_t mine;
 
-        rest[i] = cells[i].text;
+        shown[i] = cells[i];
+        if (i == 0 && on_new_page && table->carried != NULL && cells[i].text[0] == '\0')
+            shown[i].text = table->carried;
+        mine = sheet_count_lines(table->sheet, &type, shown[i].text,
+                                 sheet_column_width(table, i) - sheet_cell_indent(&cells[i]));
         lines = mine > lines ? mine : lines;
     }
-    for (bool first = true; lines > 0; first = false) {
+    return lines;
+}
+
+void sheet_table_row(struct sheet_table *table, const struct sheet_cell *cells) {
+    const struct page_pen rule = {INK_RULE, 0.4F, {0}};
+    struct sheet *sheet = table->sheet;
+    struct sheet_cell shown[SHEET_MOST_COLUMNS];
+    const char *rest[SHEET_MOST_COLUMNS] = {0};
+    size_t lines = sheet_lay_row(table, cells, false, shown);
+    bool first = true;
+
+    while (lines > 0) {
         const float room = sheet->frame.bottom - sheet->y - 2 * CELL_PAD;
         const float page = sheet->frame.bottom - sheet->frame.top - sheet_draw_head(table, false) - 2 * CELL_PAD;
         size_t now = lines;
@@ -244,14 +257,19 @@ void sheet_table_row(struct sheet_table *table, const struct sheet_cell *cells) 
         if ((float)lines * CELL_LEADING > room && ((float)lines * CELL_LEADING <= page || room < CELL_LEADING)) {
             sheet_new_page(sheet);
             sheet_draw_head(table, true);
+            if (first)
+                lines = sheet_lay_row(table, cells, true, shown);
             continue;
         }
         if ((float)lines * CELL_LEADING > room)
             now = (size_t)(room / CELL_LEADING);
-        sheet_draw_cells(table, cells, rest, now, first);
+        for (size_t i = 0; first && i < table->count; i++)
+            rest[i] = shown[i].text;
+        sheet_draw_cells(table, shown, rest, now, first);
         sheet->y += (float)now * CELL_LEADING + 2 * CELL_PAD;
         sheet_rule(sheet, &rule);
         lines -= now;
+        first = false;
     }
     table->rows++;
 }

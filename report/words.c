@@ -103,28 +103,54 @@ char *words_clean(const char *text, size_t length, int keep_lines, char *out, si
 
 /* ---- verdicts ---- */
 
-/* In which of the units of requirements a value is, and to which side its limit is. */
-enum measure { MEASURE_RATE, MEASURE_TIME, MEASURE_DIFFERENCE, MEASURE_TEMPERATURE, MEASURE_NOTHING };
+/* In which of the units of requirements a value is, and to which side its limit is. A short time is of a quench: it
+ * lies between readings, and a tenth of a second matters. */
+enum measure {
+    MEASURE_RATE,
+    MEASURE_TIME,
+    MEASURE_SHORT,
+    MEASURE_DIFFERENCE,
+    MEASURE_TEMPERATURE,
+    MEASURE_NOTHING
+};
 static const struct {
     enum measure measure;
     bool least;
+    const char *what;
     const char *subject;
 } words_requirements[REQUIREMENT_COUNT] = {
-    [REQUIREMENT_RAMP] = {MEASURE_RATE, false, "The steepest rise was"},
-    [REQUIREMENT_SOAK_LEAST] = {MEASURE_TIME, true, "The soak lasted"},
-    [REQUIREMENT_SOAK_MOST] = {MEASURE_TIME, false, "The soak lasted"},
-    [REQUIREMENT_OVERSHOOT] = {MEASURE_DIFFERENCE, false, "The overshoot was"},
-    [REQUIREMENT_SPREAD] = {MEASURE_DIFFERENCE, false, "The spread between the load sensors was"},
-    [REQUIREMENT_LOAD_START] = {MEASURE_TEMPERATURE, false, "When heating began the load was at"},
-    [REQUIREMENT_HOLD_LEAST] = {MEASURE_TIME, true, "The hold lasted"},
-    [REQUIREMENT_TRANSFER] = {MEASURE_TIME, false, "The transfer to the quench took"},
-    [REQUIREMENT_COOLING] = {MEASURE_TIME, false, "Cooling between the two temperatures took"},
-    [REQUIREMENT_HANDLE_WARM] = {MEASURE_TIME, false, "The part was handle-warm after"},
-    [REQUIREMENT_EQUIVALENT] = {MEASURE_TIME, true, "The temper was worth"},
-    [REQUIREMENT_BEGIN_WITHIN] = {MEASURE_TIME, false, "The wait after the step before was"},
-    [REQUIREMENT_PARTS_BELOW] = {MEASURE_TEMPERATURE, false, "The parts had cooled to"},
-    [REQUIREMENT_DONE] = {MEASURE_NOTHING, false, "The quench"},
+    [REQUIREMENT_RAMP] = {MEASURE_RATE, false, "heating rate", "The steepest rise was"},
+    [REQUIREMENT_SOAK_LEAST] = {MEASURE_TIME, true, "soak time", "The soak lasted"},
+    [REQUIREMENT_SOAK_MOST] = {MEASURE_TIME, false, "soak time", "The soak lasted"},
+    [REQUIREMENT_OVERSHOOT] = {MEASURE_DIFFERENCE, false, "overshoot", "The overshoot was"},
+    [REQUIREMENT_SPREAD] = {MEASURE_DIFFERENCE, false, "spread", "The spread between the load sensors was"},
+    [REQUIREMENT_LOAD_START] = {MEASURE_TEMPERATURE, false, "load at start", "When heating began the load was at"},
+    [REQUIREMENT_HOLD_LEAST] = {MEASURE_TIME, true, "hold time", "The hold lasted"},
+    [REQUIREMENT_TRANSFER] = {MEASURE_SHORT, false, "transfer", "The transfer from the soak to the quench took"},
+    [REQUIREMENT_COOLING] = {MEASURE_SHORT, false, "cooling time",
+                             "Cooling between the plan's two temperatures took"},
+    [REQUIREMENT_HANDLE_WARM] = {MEASURE_SHORT, false, "handle-warm", "The part was handle-warm after"},
+    [REQUIREMENT_EQUIVALENT] = {MEASURE_TIME, true, "temper equivalent", "The temper was worth"},
+    [REQUIREMENT_BEGIN_WITHIN] = {MEASURE_TIME, false, "wait before it", "The wait after the step before was"},
+    [REQUIREMENT_PARTS_BELOW] = {MEASURE_TEMPERATURE, false, "parts cooled to",
+                                 "Before it began the parts had cooled to"},
+    [REQUIREMENT_DONE] = {MEASURE_NOTHING, false, "quench done", "The quench"},
 };
+
+static bool words_is_time(enum requirement requirement) {
+    const enum measure measure = words_requirements[requirement].measure;
+
+    return measure == MEASURE_TIME || measure == MEASURE_SHORT;
+}
+
+char *words_short_time(int64_t duration_ms, char *out) {
+    const int64_t size = duration_ms < 0 ? -duration_ms : duration_ms;
+
+    if (size >= MS_PER_MIN || size % MS_PER_S == 0)
+        return quantity_format_duration(duration_ms, out);
+    snprintf(out, QUANTITY_TEXT_BYTES, "%.1f s", (double)duration_ms / MS_PER_S);
+    return out;
+}
 
 char *words_value(enum requirement requirement, int64_t value, enum temperature_unit unit, char *out) {
     enum { ONE_DECIMAL = 1 };
@@ -132,6 +158,7 @@ char *words_value(enum requirement requirement, int64_t value, enum temperature_
     switch (words_requirements[requirement].measure) {
     case MEASURE_RATE: return quantity_format_rate(value, unit, out);
     case MEASURE_TIME: return quantity_format_duration(value, out);
+    case MEASURE_SHORT: return words_short_time(value, out);
     case MEASURE_DIFFERENCE: return quantity_format_difference(value, unit, ONE_DECIMAL, 0, out);
     case MEASURE_TEMPERATURE: return quantity_format_temperature(value, unit, ONE_DECIMAL, out);
     case MEASURE_NOTHING: break;
@@ -151,43 +178,95 @@ char *words_limit(enum requirement requirement, int64_t value, enum temperature_
     return out;
 }
 
-char *words_what(enum requirement requirement, char *out) {
-    const char *name = judge_requirement_name(requirement);
+char *words_what(const struct plan_operation *operation, enum requirement requirement, enum temperature_unit unit,
+                 char *out) {
+    char upper[QUANTITY_TEXT_BYTES], lower[QUANTITY_TEXT_BYTES];
 
-    snprintf(out, WORDS_LIMIT_BYTES, "%.*s", (int)strcspn(name, ","), name);
+    if (requirement == REQUIREMENT_COOLING) {
+        quantity_format_temperature(operation->cooling_upper_mc, unit, 0, upper);
+        snprintf(out, WORDS_LIMIT_BYTES, "cooling %.*s to %s", (int)strcspn(upper, " "), upper,
+                 quantity_format_temperature(operation->cooling_lower_mc, unit, 0, lower));
+    } else if (requirement == REQUIREMENT_HANDLE_WARM) {
+        snprintf(out, WORDS_LIMIT_BYTES, "cooled to %s",
+                 quantity_format_temperature(operation->handle_warm_mc, unit, 0, lower));
+    } else {
+        snprintf(out, WORDS_LIMIT_BYTES, "%s", words_requirements[requirement].what);
+    }
     return out;
 }
 
+/* The judge's reasons are worded for a soak; of a quench and of what lies between visits some mean something else.
+ */
+static const char *words_reason(const struct verdict *verdict) {
+    const enum requirement requirement = verdict->requirement;
+    const bool quench = requirement == REQUIREMENT_TRANSFER || requirement == REQUIREMENT_COOLING ||
+                        requirement == REQUIREMENT_HANDLE_WARM || requirement == REQUIREMENT_DONE;
+
+    if (quench && verdict->reason == REASON_NOT_REACHED)
+        return "it was not seen to happen";
+    if (quench && verdict->reason == REASON_TOO_FEW)
+        return "too few readings while it cooled";
+    return judge_reason_text(verdict->reason);
+}
+
+/* What stands in a table behind a found value: the margin beside it says the rest. */
+static const char *words_short_reason(const struct verdict *verdict) {
+    switch (verdict->reason) {
+    case REASON_UNCERTAIN: return "not inside the limit by its uncertainty";
+    case REASON_ATTESTED: return "attested, not measured";
+    default: return words_reason(verdict);
+    }
+}
+
 char *words_found(const struct verdict *verdict, enum temperature_unit unit, char *out) {
+    const bool nothing = words_requirements[verdict->requirement].measure == MEASURE_NOTHING;
     char found[QUANTITY_TEXT_BYTES] = "no value", possible[QUANTITY_TEXT_BYTES];
 
-    if (verdict->found_known && words_requirements[verdict->requirement].measure != MEASURE_NOTHING)
+    if (verdict->found_known && !nothing)
         words_value(verdict->requirement, verdict->found, unit, found);
-    if (words_requirements[verdict->requirement].measure == MEASURE_NOTHING && verdict->reason != REASON_NONE)
-        snprintf(out, WORDS_SENTENCE_BYTES, "%s", judge_reason_text(verdict->reason));
-    else if (words_requirements[verdict->requirement].measure == MEASURE_NOTHING)
-        snprintf(out, WORDS_SENTENCE_BYTES, "seen by a sensor");
+    if (nothing)
+        snprintf(out, WORDS_SENTENCE_BYTES, "%s",
+                 verdict->reason != REASON_NONE ? words_short_reason(verdict) : "seen by a sensor");
     else if (verdict->found_known && verdict->possible != verdict->found)
         snprintf(out, WORDS_SENTENCE_BYTES, "%s proven, %s possible", found,
                  words_value(verdict->requirement, verdict->possible, unit, possible));
     else if (verdict->reason != REASON_NONE)
-        snprintf(out, WORDS_SENTENCE_BYTES, "%s: %s", found, judge_reason_text(verdict->reason));
+        snprintf(out, WORDS_SENTENCE_BYTES, "%s: %s", found, words_short_reason(verdict));
     else
         snprintf(out, WORDS_SENTENCE_BYTES, "%s", found);
     return out;
 }
 
-/* Durations are shown in whole seconds, rounded down; the margin is what these shown values leave, so that the
- * sheet's own sums are right. */
+/* Durations are shown in whole seconds, rounded down, and short ones in tenths; the margin is what these shown
+ * values leave, so that the sheet's own sums are right. */
 static int64_t words_shown_margin(const struct verdict *verdict) {
+    enum { TENTH_MS = MS_PER_S / 10 };
+    const enum measure measure = words_requirements[verdict->requirement].measure;
     const bool least = words_requirements[verdict->requirement].least;
-    int64_t shown;
+    int64_t shown = verdict->found;
 
-    if (words_requirements[verdict->requirement].measure != MEASURE_TIME || llabs(verdict->found) < MS_PER_MIN)
+    if (!words_is_time(verdict->requirement))
         return verdict->margin;
-    shown = verdict->found / MS_PER_S * MS_PER_S;
+    if (llabs(verdict->found) >= MS_PER_MIN)
+        shown = verdict->found / MS_PER_S * MS_PER_S;
+    else if (measure == MEASURE_SHORT)
+        shown = (verdict->found + TENTH_MS / 2) / TENTH_MS * TENTH_MS;
     shown = least ? shown - verdict->required : verdict->required - shown;
     return (shown < 0) == (verdict->margin < 0) ? shown : verdict->margin;
+}
+
+/* "+2.1" of "2.1 °C", with the unit left to the uncertainty behind it. */
+static void words_join_uncertainty(const struct verdict *verdict, const char *sign, const char *margin,
+                                   enum temperature_unit unit, char *out) {
+    char uncertainty[QUANTITY_TEXT_BYTES];
+
+    quantity_format_difference(verdict->uncertainty, unit, 1, 0, uncertainty);
+    if (verdict->uncertainty == 0)
+        snprintf(out, WORDS_LIMIT_BYTES, "%s%s", sign, margin);
+    else if (words_is_time(verdict->requirement))
+        snprintf(out, WORDS_LIMIT_BYTES, "%s%s\n± %s of the sensors", sign, margin, uncertainty);
+    else
+        snprintf(out, WORDS_LIMIT_BYTES, "%s%.*s ± %s", sign, (int)strcspn(margin, " "), margin, uncertainty);
 }
 
 char *words_margin(const struct verdict *verdict, enum temperature_unit unit, char *out) {
@@ -202,37 +281,57 @@ char *words_margin(const struct verdict *verdict, enum temperature_unit unit, ch
         quantity_format_difference(size, unit, 1, 0, text);
     else
         words_value(verdict->requirement, size, unit, text);
-    snprintf(out, WORDS_LIMIT_BYTES, "%s%s", margin < 0 ? "−" : "+", text);
+    words_join_uncertainty(verdict, margin < 0 ? "−" : "+", text, unit, out);
     return out;
 }
 
+/* A value that was found and proves nothing yet. */
+static void words_say_doubt(const struct verdict *verdict, enum temperature_unit unit, const char *found,
+                            const char *required, char *out) {
+    const char *subject = words_requirements[verdict->requirement].subject;
+    const bool least = words_requirements[verdict->requirement].least;
+    char possible[QUANTITY_TEXT_BYTES], uncertainty[QUANTITY_TEXT_BYTES];
+
+    words_value(verdict->requirement, verdict->possible, unit, possible);
+    quantity_format_difference(verdict->uncertainty, unit, 1, 0, uncertainty);
+    if (verdict->reason == REASON_UNCERTAIN && words_is_time(verdict->requirement))
+        snprintf(out, WORDS_SENTENCE_BYTES,
+                 "%s %s, with %s %s; if the sensors were wrong by their uncertainty of %s it could have been %s.",
+                 subject, found, required, least ? "required" : "allowed", uncertainty, least ? "less" : "more");
+    else if (verdict->reason == REASON_UNCERTAIN)
+        snprintf(out, WORDS_SENTENCE_BYTES,
+                 "%s %s, with %s allowed; that is inside the limit, but not by the uncertainty of %s.", subject,
+                 found, required, uncertainty);
+    else if (verdict->requirement == REQUIREMENT_SOAK_LEAST)
+        snprintf(out, WORDS_SENTENCE_BYTES,
+                 "%s of soak are proven, %s required; readings are missing that could have proven up to %s.", found,
+                 required, possible);
+    else
+        snprintf(out, WORDS_SENTENCE_BYTES,
+                 "%s %s by the readings there are, with %s %s; readings are missing that could change it.", subject,
+                 found, required, least ? "required" : "allowed");
+}
+
 char *words_sentence(const struct verdict *verdict, enum temperature_unit unit, char *out) {
-    char found[QUANTITY_TEXT_BYTES], possible[QUANTITY_TEXT_BYTES], required[QUANTITY_TEXT_BYTES];
+    char found[QUANTITY_TEXT_BYTES], required[QUANTITY_TEXT_BYTES];
     const bool least = words_requirements[verdict->requirement].least;
     const char *subject = words_requirements[verdict->requirement].subject;
     const char *bound = least ? "required" : "allowed";
 
     words_value(verdict->requirement, verdict->required, unit, required);
-    if (words_requirements[verdict->requirement].measure == MEASURE_NOTHING) {
-        snprintf(out, WORDS_SENTENCE_BYTES, "%s: %s.", subject,
-                 verdict->reason == REASON_NONE ? "seen by a sensor" : judge_reason_text(verdict->reason));
-        return out;
-    }
-    if (verdict->reason != REASON_NONE && (verdict->reason != REASON_GAP || !verdict->found_known)) {
-        snprintf(out, WORDS_SENTENCE_BYTES, "%s %s %s: %s.", required, least ? "or more" : "at most", bound,
-                 judge_reason_text(verdict->reason));
-        return out;
-    }
     words_value(verdict->requirement, verdict->found, unit, found);
-    words_value(verdict->requirement, verdict->possible, unit, possible);
-    if (verdict->outcome == OUTCOME_NOT_PROVEN && verdict->requirement == REQUIREMENT_SOAK_LEAST)
-        snprintf(out, WORDS_SENTENCE_BYTES,
-                 "%s of soak are proven, %s required; readings are missing that could have proven up to %s.", found,
-                 required, possible);
-    else if (verdict->outcome == OUTCOME_NOT_PROVEN)
-        snprintf(out, WORDS_SENTENCE_BYTES,
-                 "%s %s by the readings there are, with %s allowed; readings are missing that could change it.",
-                 subject, found, required);
+    if (words_requirements[verdict->requirement].measure == MEASURE_NOTHING)
+        snprintf(out, WORDS_SENTENCE_BYTES, "%s: %s.", subject,
+                 verdict->reason == REASON_NONE ? "seen by a sensor" : words_reason(verdict));
+    else if (verdict->found_known && verdict->outcome == OUTCOME_NOT_PROVEN &&
+             (verdict->reason == REASON_GAP || verdict->reason == REASON_UNCERTAIN))
+        words_say_doubt(verdict, unit, found, required, out);
+    else if (verdict->found_known && verdict->reason == REASON_ATTESTED)
+        snprintf(out, WORDS_SENTENCE_BYTES, "%s %s by a person's word; %s were %s.", subject, found, required,
+                 bound);
+    else if (verdict->reason != REASON_NONE && (verdict->reason != REASON_GAP || !verdict->found_known))
+        snprintf(out, WORDS_SENTENCE_BYTES, "%s %s %s: %s.", required, least ? "or more" : "at most", bound,
+                 words_reason(verdict));
     else
         snprintf(out, WORDS_SENTENCE_BYTES, "%s %s; %s %s.", subject, found, required,
                  least ? "were required" : "were allowed");

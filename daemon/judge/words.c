@@ -64,33 +64,55 @@ static void describe_gap(const struct finding *finding, const char *who, char *o
         snprintf(out, size, "last good reading of %s: %s since", who, quality_name((enum quality)finding->value));
 }
 
-static void describe_time(const struct finding *finding, const char *who, char *out, size_t size) {
+/* What it is that begins, breaks and is fulfilled. */
+static const char *what_lasts(enum operation_kind kind) {
+    switch (kind) {
+    case OPERATION_HOLD: return "hold";
+    case OPERATION_COLD: return "cold hold";
+    case OPERATION_TEMPER: return "temper";
+    default: return "soak";
+    }
+}
+
+static void describe_time(const struct finding *finding, enum operation_kind kind, const char *who, char *out,
+                          size_t size) {
+    const char *what = what_lasts(kind),
+               *left = kind == OPERATION_COLD ? "was no longer cold enough" : "left the band";
     char time[QUANTITY_TEXT_BYTES], limit[QUANTITY_TEXT_BYTES];
 
     quantity_format_duration(finding->value, time);
     quantity_format_duration(finding->limit, limit);
-    if (finding->kind == FINDING_SOAK_BROKEN)
-        snprintf(out, size,
-                 finding->value >= finding->limit ? "the soak ended: %s left the band after %s (required: %s)"
-                                                  : "%s left the band; proven soak until then: %s (required: %s)",
-                 who, time, limit);
+    if (finding->kind == FINDING_SOAK_BROKEN && finding->value >= finding->limit)
+        snprintf(out, size, "the %s ended: %s %s after %s (required: %s)", what, who, left, time, limit);
+    else if (finding->kind == FINDING_SOAK_BROKEN)
+        snprintf(out, size, "%s %s; proven %s until then: %s (required: %s)", who, left, what, time, limit);
     else if (finding->kind == FINDING_SOAK_FULFILLED)
-        snprintf(out, size, "the required soak of %s is complete", time);
+        snprintf(out, size, "the required %s of %s is complete", what, time);
     else
-        snprintf(out, size, "the soak has lasted longer than the %s allowed", limit);
+        snprintf(out, size, "the %s has lasted longer than the %s allowed", what, limit);
 }
 
-static void describe_temperature(const struct finding *finding, const char *who, enum temperature_unit unit,
-                                 char *out, size_t size) {
+static void describe_begin(const struct finding *finding, enum operation_kind kind, const char *value, char *out,
+                           size_t size) {
+    const bool cold = kind == OPERATION_COLD;
+
+    if (finding->kind == FINDING_SOAK_BEGUN)
+        snprintf(out, size, "the %s began: all load channels at or %s %s", what_lasts(kind),
+                 cold ? "below" : "above", value);
+    else
+        snprintf(out, size, "all load channels are %s again; the %s reading meanwhile was %s",
+                 cold ? "cold enough" : "in the band", cold ? "highest" : "lowest", value);
+}
+
+static void describe_temperature(const struct finding *finding, enum operation_kind kind, const char *who,
+                                 enum temperature_unit unit, char *out, size_t size) {
     char value[QUANTITY_TEXT_BYTES], limit[QUANTITY_TEXT_BYTES];
 
     quantity_format_temperature(finding->value, unit, 1, value);
     quantity_format_temperature(finding->limit, unit, 1, limit);
     switch (finding->kind) {
-    case FINDING_SOAK_BEGUN: snprintf(out, size, "the soak began: all load channels at or above %s", value); break;
-    case FINDING_SOAK_RESUMED:
-        snprintf(out, size, "all load channels are in the band again; the lowest reading meanwhile was %s", value);
-        break;
+    case FINDING_SOAK_BEGUN:
+    case FINDING_SOAK_RESUMED: describe_begin(finding, kind, value, out, size); break;
     case FINDING_OVERSHOOT:
         snprintf(out, size, "%s passed the overshoot limit of %s: %s", who, limit, value);
         break;
@@ -98,8 +120,8 @@ static void describe_temperature(const struct finding *finding, const char *who,
     }
 }
 
-void judge_describe_finding(const struct finding *finding, const char *channel, enum temperature_unit unit,
-                            char *out, size_t size) {
+void judge_describe_finding(const struct finding *finding, enum operation_kind kind, const char *channel,
+                            enum temperature_unit unit, char *out, size_t size) {
     const char *who = channel != NULL ? channel : "the charge";
     char value[QUANTITY_TEXT_BYTES], limit[QUANTITY_TEXT_BYTES];
 
@@ -107,10 +129,10 @@ void judge_describe_finding(const struct finding *finding, const char *channel, 
     case FINDING_SOAK_BEGUN:
     case FINDING_SOAK_RESUMED:
     case FINDING_OVERSHOOT:
-    case FINDING_OVERSHOOT_PEAK: describe_temperature(finding, who, unit, out, size); break;
+    case FINDING_OVERSHOOT_PEAK: describe_temperature(finding, kind, who, unit, out, size); break;
     case FINDING_SOAK_BROKEN:
     case FINDING_SOAK_FULFILLED:
-    case FINDING_SOAK_EXCEEDED: describe_time(finding, who, out, size); break;
+    case FINDING_SOAK_EXCEEDED: describe_time(finding, kind, who, out, size); break;
     case FINDING_GAP_BEGUN:
     case FINDING_GAP_ENDED: describe_gap(finding, who, out, size); break;
     case FINDING_SPREAD:

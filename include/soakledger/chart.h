@@ -46,14 +46,33 @@ struct chart_mark {
     size_t number;
 };
 
+/* A planned band beside the one of the soak: that of a hold. */
+struct chart_band {
+    int64_t low_mc, high_mc;
+    const char *text;
+};
+
+/* A temperature that matters, as a line across the plot. */
+struct chart_level {
+    int64_t value_mc;
+    const char *text;
+};
+
 struct chart_dressing {
     enum temperature_unit unit;
     int utc_offset_min;
     int64_t origin_ms;                 // elapsed time counts from here
     int64_t band_low_mc, band_high_mc; // the planned band; equal for none
+    bool band_open_below; // the band is everything at or below band_high_mc; band_low_mc only has to be on the axis
     const char *band_text;
+    const struct chart_band *bands; // more of them, left out where `zoom`
+    size_t band_count;
+    const struct chart_level *levels;
+    size_t level_count;
     int64_t soak_begun_ms, soak_ended_ms; // 0 for none
     const char *soak_text;                // stands on the dimension line between the two
+    const char *begun_word, *ended_word;  // what its ends are; NULL: "soak begins", "soak ends"
+    bool seconds;                         // the time axis counts seconds from origin_ms, and shows no clock
     bool zoom;                            // temperature axis around the band only; what lies outside is cut off
     const struct chart_mark *marks;       // in order of time
     size_t mark_count;

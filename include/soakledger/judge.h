@@ -242,8 +242,9 @@ const char *judge_outcome_name(enum outcome outcome);
 const char *judge_requirement_name(enum requirement requirement);
 const char *judge_reason_text(enum reason reason);
 /* One finding as one plain sentence without time, e.g. "charge 1 passed the overshoot limit: 819.4 °C, limit 815.0
- * °C". `channel` is the channel's name or NULL. At most `size` bytes with terminator. */
-void judge_describe_finding(const struct finding *finding, const char *channel, enum temperature_unit unit,
-                            char *out, size_t size);
+ * °C". `kind` is that of its operation; `channel` is the channel's name or NULL. At most `size` bytes with
+ * terminator. */
+void judge_describe_finding(const struct finding *finding, enum operation_kind kind, const char *channel,
+                            enum temperature_unit unit, char *out, size_t size);
 
 #endif

@@ -54,6 +54,7 @@ struct sheet_table {
     const struct sheet_column *columns;
     size_t count;
     size_t rows;
+    const char *carried; // stands in an empty first cell where a page begins with that row; NULL for nothing
 };
 void sheet_table_begin(struct sheet_table *table, struct sheet *sheet, const struct sheet_column *columns,
                        size_t count);

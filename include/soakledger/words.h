@@ -22,14 +22,19 @@ size_t words_columns(const char *text);
 /* A verdict's value in its unit: rate, duration or difference. QUANTITY_TEXT_BYTES. */
 char *words_value(enum requirement requirement, int64_t value, enum temperature_unit unit, char *out);
 /* The limit with its direction: "at least 20 min", "at most 8.0 °C". */
-enum { WORDS_LIMIT_BYTES = 80, WORDS_SENTENCE_BYTES = 320 };
+enum { WORDS_LIMIT_BYTES = 128, WORDS_SENTENCE_BYTES = 320 };
 char *words_limit(enum requirement requirement, int64_t value, enum temperature_unit unit, char *out);
-/* What is limited, without the direction that words_limit gives: "soak time". WORDS_LIMIT_BYTES. */
-char *words_what(enum requirement requirement, char *out);
+/* What is limited, without the direction that words_limit gives: "soak time", "cooling 800 to 500 °C". `operation`
+ * is the one that limits it. WORDS_LIMIT_BYTES. */
+char *words_what(const struct plan_operation *operation, enum requirement requirement, enum temperature_unit unit,
+                 char *out);
+/* A duration of a quench, in tenths of a second where it is less than a minute: "3.9 s". QUANTITY_TEXT_BYTES. */
+char *words_short_time(int64_t duration_ms, char *out);
 /* What was found, and why it is no proof: "11 min proven, 22 min possible", "no value: the run is still on".
  * WORDS_SENTENCE_BYTES. */
 char *words_found(const struct verdict *verdict, enum temperature_unit unit, char *out);
-/* How far inside the limit: "+2.1 °C", or outside: "−8 min 48 s"; "" if not known. */
+/* How far inside the limit: "+2.1 °C", or outside: "−8 min 48 s"; "" if not known. With the uncertainty where one
+ * is stated: "+4.1 ± 1.5 °C", "+5 min\n± 2.2 °C of the sensors". WORDS_LIMIT_BYTES. */
 char *words_margin(const struct verdict *verdict, enum temperature_unit unit, char *out);
 /* One plain sentence: "The soak lasted 11 min 12 s; 20 min were required." */
 char *words_sentence(const struct verdict *verdict, enum temperature_unit unit, char *out);

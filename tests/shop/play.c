@@ -30,12 +30,33 @@ struct play {
     size_t next_event;
     struct heat_oven ovens[SCENE_OVENS];
     int64_t door_shuts_ms[SCENE_OVENS];
-    size_t place[SCENE_LOADS]; // of a load in its oven
+    size_t place[SCENE_LOADS][SCENE_OVENS]; // of a load in an oven; HEAT_LOADS where it never comes
+    size_t where[SCENE_LOADS];              // the oven that it is in, or was in last
+    size_t plugged[SCENE_OVENS];            // the load that is plugged in there; SCENE_LOADS for none
     struct sensor sensors[SCENE_SENSORS];
     bool powered[SCENE_CONTROLLERS];
     bool line_gone[SCENE_LINES];
     struct on_line on_line[SCENE_LINES];
 };
+
+/* Every load has a place in each oven that it moves to. */
+static int make_places(struct play *play, struct fault *fault) {
+    const struct scene *scene = play->scene;
+
+    for (size_t i = 0; i < scene->event_count; i++) {
+        const struct scene_event *event = &scene->events[i];
+        size_t *place = &play->place[event->subject][event->oven];
+
+        if (event->act != ACT_LOAD_MOVE || *place != HEAT_LOADS)
+            continue;
+        *place = heat_add_load(&play->ovens[event->oven], &scene->loads[event->subject].build);
+        if (*place == HEAT_LOADS)
+            return fault_set(fault, EX_DATAERR,
+                             "load %s moves to oven %s, which is full: expected at most %d loads",
+                             scene->loads[event->subject].name, scene->ovens[event->oven].name, HEAT_LOADS);
+    }
+    return 0;
+}
 
 struct play *play_open(const struct scene *scene, struct fault *fault) {
     struct play *play = calloc(1, sizeof *play);
@@ -51,8 +72,17 @@ struct play *play_open(const struct scene *scene, struct fault *fault) {
         play->sensors[i].noise_c = scene->ovens[i].noise_c;
     }
     for (size_t i = 0; i < scene->load_count; i++) {
-        play->place[i] = heat_add_load(&play->ovens[scene->loads[i].oven], &scene->loads[i].build);
+        play->where[i] = scene->loads[i].oven;
+        for (size_t k = 0; k < scene->oven_count; k++)
+            play->place[i][k] = HEAT_LOADS;
+        play->place[i][play->where[i]] = heat_add_load(&play->ovens[play->where[i]], &scene->loads[i].build);
         play->sensors[scene_sensor_of_load(i)].noise_c = scene->loads[i].noise_c;
+    }
+    for (size_t i = 0; i < scene->oven_count; i++)
+        play->plugged[i] = SCENE_LOADS;
+    if (make_places(play, fault) != 0) {
+        play_close(play);
+        return NULL;
     }
     for (size_t i = 0; i < scene->controller_count; i++)
         play->powered[i] = true;
@@ -104,9 +134,9 @@ double play_show_control(const struct play *play, size_t oven) {
 
 double play_show_load(const struct play *play, size_t load) {
     const size_t sensor = scene_sensor_of_load(load);
-    const struct heat_oven *oven = &play->ovens[play->scene->loads[load].oven];
+    const struct heat_oven *oven = &play->ovens[play->where[load]];
 
-    return sense(play, sensor, oven->state.probe_c[play->place[load]]) +
+    return sense(play, sensor, oven->state.probe_c[play->place[load][play->where[load]]]) +
            play->sensors[sensor].noise_c * draw_normal(play, sensor);
 }
 
@@ -164,11 +194,31 @@ static void happen_to_oven(struct play *play, const struct scene_event *event) {
     }
 }
 
-static void happen_to_load(struct play *play, const struct scene_event *event) {
-    struct heat_oven *oven = &play->ovens[play->scene->loads[event->subject].oven];
-    const size_t place = play->place[event->subject];
+/* As warm as it is, and inside. */
+static void move_load(struct play *play, size_t load, size_t to) {
+    const size_t from = play->where[load];
+    const size_t old_place = play->place[load][from], place = play->place[load][to];
+    struct heat_oven *left = &play->ovens[from], *entered = &play->ovens[to];
+    const double body_c = left->state.body_c[old_place], probe_c = left->state.probe_c[old_place];
 
-    if (event->act == ACT_LOAD_IN)
+    heat_take_out(left, old_place, left->build.ambient_c, left->loads[old_place].build.lag_s);
+    entered->state.body_c[place] = body_c;
+    entered->state.probe_c[place] = probe_c;
+    heat_put_in(entered, place);
+    for (size_t i = 0; i < play->scene->oven_count; i++)
+        if (play->plugged[i] == load)
+            play->plugged[i] = SCENE_LOADS;
+    play->plugged[to] = load;
+    play->where[load] = to;
+}
+
+static void happen_to_load(struct play *play, const struct scene_event *event) {
+    struct heat_oven *oven = &play->ovens[play->where[event->subject]];
+    const size_t place = play->place[event->subject][play->where[event->subject]];
+
+    if (event->act == ACT_LOAD_MOVE)
+        move_load(play, event->subject, event->oven);
+    else if (event->act == ACT_LOAD_IN)
         heat_put_in(oven, place);
     else
         heat_take_out(oven, place, event->arguments[0], event->arguments[1]);
@@ -183,7 +233,8 @@ static void happen(struct play *play, const struct scene_event *event) {
     case ACT_TUNE:
     case ACT_TUNE_AS_BUILT: happen_to_oven(play, event); break;
     case ACT_LOAD_IN:
-    case ACT_LOAD_OUT: happen_to_load(play, event); break;
+    case ACT_LOAD_OUT:
+    case ACT_LOAD_MOVE: happen_to_load(play, event); break;
     case ACT_POWER_OFF:
     case ACT_POWER_ON: play->powered[event->subject] = event->act == ACT_POWER_ON; break;
     case ACT_LINE_VANISH:
@@ -288,6 +339,8 @@ static double find_value(const struct play *play, const struct scene_register *a
     switch (at->shows) {
     case SHOWS_CONTROL: return celsius_to(at, play_show_control(play, oven));
     case SHOWS_LOAD: return celsius_to(at, play_show_load(play, at->load));
+    case SHOWS_PLUG:
+        return play->plugged[oven] == SCENE_LOADS ? NAN : celsius_to(at, play_show_load(play, play->plugged[oven]));
     case SHOWS_SETPOINT: return celsius_to(at, play->ovens[oven].setpoint_c);
     default: return play->ovens[oven].output * FULL_OUTPUT;
     }

@@ -298,7 +298,7 @@ static int read_controller(struct reader *reader) {
 }
 
 static int take_shows(const struct reader *reader, struct scene_register *out) {
-    static const char *const VALUES[] = {"control", "setpoint", "output"};
+    static const char *const VALUES[] = {"control", "setpoint", "output", "plug"};
     const struct scene *scene = reader->scene;
     int line = 0, load;
     const char *text = need(reader, "shows", &line);
@@ -313,7 +313,7 @@ static int take_shows(const struct reader *reader, struct scene_register *out) {
     load = FIND(scene->loads, scene->load_count, text);
     if (load < 0 || scene->loads[load].oven != scene->controllers[out->controller].oven)
         return keyfile_fault(reader->file, line, reader->fault,
-                             "shows: '%s' is unknown: expected control, setpoint, output or a load of this "
+                             "shows: '%s' is unknown: expected control, setpoint, output, plug or a load of this "
                              "controller's oven",
                              text);
     out->shows = SHOWS_LOAD;
@@ -328,7 +328,8 @@ static int take_open_value(const struct reader *reader, struct scene_register *o
     int64_t value = 0;
 
     if (text == NULL)
-        return out->shows == SHOWS_CONTROL || out->shows == SHOWS_LOAD ? refuse_missing(reader, "open_value") : 0;
+        return out->shows != SHOWS_SETPOINT && out->shows != SHOWS_OUTPUT ? refuse_missing(reader, "open_value")
+                                                                          : 0;
     out->open_is_nan = out->encoding == SCENE_FLOAT32 && strcmp(text, "nan") == 0;
     if (out->open_is_nan)
         return 0;

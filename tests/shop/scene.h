@@ -44,7 +44,8 @@
  *
  * [register NAME]
  *   controller      whose
- *   shows           control, setpoint, output (per cent), or the name of a load
+ *   shows           control, setpoint, output (per cent), the name of a load, or plug: the thermocouple that is
+ *                   plugged in at this oven, open while there is none
  *   function        3 (holding) or 4 (input) (3)
  *   number          as on the wire, from 0
  *   encoding        int16, uint16, int32 or float32 (int16)
@@ -68,6 +69,8 @@
  *   oven O tuned as built
  *   load L in
  *   load L out to TEMPERATURE with lag DURATION     oil, air: what it now cools in, and how fast
+ *   load L moves to O                         is put into that oven, and its thermocouple plugged in there, until
+ *                                             it moves on or another load moves there
  *   sensor S opens | closes
  *   sensor S reads high by DIFFERENCE | reads low by DIFFERENCE | drifts high by RATE | drifts low by RATE
  *   sensor S reads true                       ends the four above
@@ -131,7 +134,7 @@ struct scene_controller {
     int64_t reply_delay_ms;
 };
 
-enum scene_shows { SHOWS_CONTROL, SHOWS_SETPOINT, SHOWS_OUTPUT, SHOWS_LOAD };
+enum scene_shows { SHOWS_CONTROL, SHOWS_SETPOINT, SHOWS_OUTPUT, SHOWS_PLUG, SHOWS_LOAD };
 enum { SCENE_HOLDING = 3, SCENE_INPUT = 4 }; // functions that read
 enum scene_encoding { SCENE_INT16, SCENE_UINT16, SCENE_INT32, SCENE_FLOAT32 };
 
@@ -158,6 +161,7 @@ enum scene_act {
     ACT_TUNE_AS_BUILT,
     ACT_LOAD_IN,
     ACT_LOAD_OUT,
+    ACT_LOAD_MOVE,
     ACT_SENSOR_OPEN,
     ACT_SENSOR_CLOSE,
     ACT_SENSOR_HIGH,
@@ -176,6 +180,7 @@ struct scene_event {
     int64_t t_ms;
     enum scene_act act;
     size_t subject; // index of the oven, load, controller or line; of a sensor see scene_sensor_*
+    size_t oven;    // with ACT_LOAD_MOVE: where to
     double arguments[SCENE_ARGUMENTS]; // in the order of the sentence: °C, K, s, K/s
 };
 

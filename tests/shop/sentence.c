@@ -24,6 +24,7 @@ static const struct pattern {
     {ACT_TUNE_AS_BUILT, "oven OVEN tuned as built"},
     {ACT_LOAD_IN, "load LOAD in"},
     {ACT_LOAD_OUT, "load LOAD out to TEMPERATURE with lag DURATION"},
+    {ACT_LOAD_MOVE, "load LOAD moves to OVEN"},
     {ACT_SENSOR_OPEN, "sensor SENSOR opens"},
     {ACT_SENSOR_CLOSE, "sensor SENSOR closes"},
     {ACT_SENSOR_HIGH, "sensor SENSOR reads high by DIFFERENCE"},
@@ -159,7 +160,10 @@ static int take_places(const struct scene *scene, const struct words *pattern, c
         join(said, begin[i], begin[i + 1], text);
         if (!named && take_name(scene, pattern->word[i], text, &event->subject, fault) != 0)
             return -1;
-        if (named && take_quantity(pattern->word[i], text, &event->arguments[argument++], fault) != 0)
+        if (named && event->act == ACT_LOAD_MOVE) {
+            if (take_name(scene, pattern->word[i], text, &event->oven, fault) != 0)
+                return -1;
+        } else if (named && take_quantity(pattern->word[i], text, &event->arguments[argument++], fault) != 0)
             return -1;
         named = true;
     }

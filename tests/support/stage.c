@@ -83,24 +83,22 @@ void stage_open(struct stage *stage) {
 }
 
 void stage_open_scene(struct stage *stage, const char *scene) {
-    char command[COMMAND_BYTES], scenario[STAGE_PATH_BYTES];
-
-    char page[STAGE_PATH_BYTES + 16], log[STAGE_PATH_BYTES + 16];
+    char page[STAGE_PATH_BYTES + 16], log[STAGE_PATH_BYTES + 16], play[STAGE_PATH_BYTES], command[COMMAND_BYTES];
 
     memset(stage, 0, sizeof *stage);
     strcpy(stage->folder, "/tmp/soakledger-stage-XXXXXX");
     assert_non_null(mkdtemp(stage->folder));
     snprintf(stage->config, sizeof stage->config, "%.200s/shop.conf", stage->folder);
     snprintf(stage->ledger, sizeof stage->ledger, "%.200s/shop.ledger", stage->folder);
+    snprintf(play, sizeof play, "tests/system/%s.shop", scene);
     snprintf(command, sizeof command,
-             "sed \"s|@DIR@|$D|\" tests/system/%s.conf > $D/shop.conf && cp tests/system/irons.plan $D/", scene);
+             "sed \"s|@DIR@|$D|\" tests/system/%s.conf > $D/shop.conf && cp tests/system/*.plan $D/", scene);
     stage_tell(stage, command);
-    snprintf(scenario, sizeof scenario, "tests/system/%s.shop", scene);
     snprintf(page, sizeof page, "%s/clock.page", stage->folder);
     snprintf(log, sizeof log, "%s/wire.log", stage->folder);
-    stage->shop = start(stage, "shop.txt",
-                        (char *[]){"shop", "--page", page, "--hold", "person", "--dir", stage->folder, "--log", log,
-                                   scenario, NULL});
+    stage->shop = start(
+        stage, "shop.txt",
+        (char *[]){"shop", "--page", page, "--hold", "person", "--dir", stage->folder, "--log", log, play, NULL});
     wait_for(stage, "test -e $D/bench");
 }
 

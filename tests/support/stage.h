@@ -18,7 +18,7 @@ struct stage {
 
 /* Makes the folder, fills in the configuration, starts the shop with time held at its beginning. */
 void stage_open(struct stage *stage);
-/* The same with the scenario and configuration tests/system/SCENE.shop and .conf. */
+/* The same with another scene: NAME.shop and NAME.conf of tests/system. Every scene has a line "bench". */
 void stage_open_scene(struct stage *stage, const char *scene);
 /* Ends what runs and removes the folder. */
 void stage_close(struct stage *stage);
