@@ -7,11 +7,14 @@
 
 #include <cmocka.h>
 
+#include <fcntl.h>
 #include <signal.h>
+#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 #include <sys/prctl.h>
 #include <sys/wait.h>
+#include <termios.h>
 #include <unistd.h>
 
 #include "soakledger/modbus.h"
@@ -19,6 +22,7 @@
 #include "support/libmodbus_controller.h"
 #include "support/relay.h"
 #include "support/rig.h"
+#include "support/talker.h"
 
 enum {
     INPUT = MODBUS_READ_INPUT,
@@ -41,13 +45,14 @@ static pid_t start_libmodbus(const struct relay *relay, int address) {
     return child;
 }
 
-static pid_t start_pymodbus(const struct relay *relay) {
+static pid_t start_pymodbus(const struct relay *relay, const char *manner) {
     const pid_t child = fork();
 
     assert_true(child >= 0);
     if (child == 0) {
         prctl(PR_SET_PDEATHSIG, SIGKILL);
-        execl("/usr/bin/python3", "python3", "tests/support/pymodbus_controller.py", relay->controller.far, NULL);
+        execl("/usr/bin/python3", "python3", "tests/support/pymodbus_controller.py", relay->controller.far, manner,
+              NULL);
         _exit(EXIT_FAILURE);
     }
     return child;
@@ -117,21 +122,21 @@ static void reads_what_libmodbus_holds(void **state) {
     relay_close(&relay);
 }
 
-static void reads_what_pymodbus_holds(void **state) {
+static void read_what_pymodbus_holds(enum wire_kind kind, struct capture *capture) {
     static const uint8_t functions[] = {INPUT, HOLDING};
     struct relay relay;
     struct rig rig;
     pid_t child;
 
-    (void)state;
-    relay_open(&relay, 1, &sent);
-    child = start_pymodbus(&relay);
+    relay_open(&relay, 1, capture);
+    child = start_pymodbus(&relay, kind == WIRE_MODBUS_ASCII ? "ascii" : NULL);
     relay_start(&relay);
     rig_begin(&rig, false);
     rig_add_line(&rig, relay.line.far);
     for (int unit = 0; unit < 2; unit++) {
         const size_t a = rig_add_instrument(&rig, 0, unit + 1, SECOND_MS / 5, 1);
 
+        rig.instruments[a].setting.kind = kind;
         for (size_t i = 0; i < sizeof functions; i++) {
             add_encoded(&rig, a, functions[i], 0, ENCODING_INT16, WORD_HIGH_FIRST, -(12L + unit) * PER_UNIT);
             add_encoded(&rig, a, functions[i], 1, ENCODING_INT32, WORD_HIGH_FIRST, -(123456L + unit) * PER_UNIT);
@@ -145,6 +150,24 @@ static void reads_what_pymodbus_holds(void **state) {
     rig_end(&rig);
     stop(child);
     relay_close(&relay);
+}
+
+static void reads_what_pymodbus_holds(void **state) {
+    (void)state;
+    read_what_pymodbus_holds(WIRE_MODBUS_RTU, &sent);
+}
+
+static void reads_what_pymodbus_holds_in_ascii(void **state) {
+    enum { REQUEST_BYTES = 17 };
+    struct capture capture = CAPTURE_EMPTY;
+
+    (void)state;
+    read_what_pymodbus_holds(WIRE_MODBUS_ASCII, &capture);
+    assert_true(capture.length > 0);
+    assert_int_equal(capture.length % REQUEST_BYTES, 0);
+    for (size_t at = 0; at < capture.length; at += REQUEST_BYTES) // nothing but requests to read
+        assert_true(memcmp(capture.bytes + at + 3, "03", 2) == 0 || memcmp(capture.bytes + at + 3, "04", 2) == 0);
+    capture_clear(&capture);
 }
 
 /* One byte in two hundred is flipped, lost, doubled or joined by another, both ways. Each line has requests of one
@@ -197,6 +220,104 @@ static void stores_no_wrong_value_from_a_noisy_line(void **state) {
     }
 }
 
+/* A terminal as an instrument sees it. */
+static int open_far(const char *path) {
+    const int descriptor = open(path, O_RDWR | O_NOCTTY | O_NONBLOCK);
+    struct termios settings;
+
+    assert_true(descriptor >= 0);
+    assert_int_equal(tcgetattr(descriptor, &settings), 0);
+    cfmakeraw(&settings);
+    assert_int_equal(tcsetattr(descriptor, TCSANOW, &settings), 0);
+    return descriptor;
+}
+
+static size_t speak_checked_text(struct talker *talker, const char *asked, char out[TALKER_LINE_BYTES]) {
+    size_t used;
+
+    (void)talker;
+    if (strcmp(asked, "#01T?\r\n") != 0)
+        return 0;
+    used = (size_t)sprintf(out, "#01 802.5, 803.1, -12.75 ");
+    return used + (size_t)sprintf(out + used, "%04X\r\n", modbus_crc((const uint8_t *)out, used));
+}
+
+struct noisy {
+    struct relay relay;
+    struct talker talker;
+};
+
+static void open_noisy(struct noisy *noisy, struct rig *rig, size_t index, enum wire_kind kind, int one_in) {
+    enum { REPLY_WITHIN_MS = 15 };
+    struct wire_setting *setting;
+
+    relay_open(&noisy->relay, (uint32_t)index + 1, NULL);
+    noisy->talker = (struct talker){.descriptor = open_far(noisy->relay.controller.far),
+                                    .ends_with = '\n',
+                                    .speak = kind == WIRE_MODBUS_ASCII ? talker_speak_ascii : speak_checked_text};
+    atomic_store(&noisy->relay.one_in, (unsigned)one_in);
+    relay_start(&noisy->relay);
+    talker_start(&noisy->talker);
+    rig_add_line(rig, noisy->relay.line.far);
+    rig_add_instrument(rig, index, 1, REPLY_WITHIN_MS, 1);
+    setting = &rig->instruments[index].setting;
+    setting->kind = kind;
+    strcpy(setting->query_end, "\r\n");
+    strcpy(setting->text_end, "\r\n");
+    if (kind == WIRE_POLLED_TEXT)
+        setting->check = TEXT_CHECK_CRC16;
+}
+
+static void add_noisy_text(struct rig *rig, size_t instrument, const char *pattern, int64_t interval_ms,
+                           int64_t expected) {
+    const size_t channel = rig_add_channel(rig, instrument, 0, 0, ENCODING_INT32, interval_ms, expected);
+    struct channel_fitting *fitting = &rig->channels[channel].fitting;
+
+    fitting->wire = WIRE_POLLED_TEXT;
+    strcpy(fitting->query, "#{address:2}T?");
+    strcpy(fitting->pattern, pattern);
+}
+
+/* As above for Modbus ASCII, whose eight bits of check miss more, and for text with a CRC: two lines each. */
+static void stores_no_wrong_value_from_noisy_text(void **state) {
+    enum { LINES = 4, ONE_IN = 500, RUN_MS = 2500, FAST_MS = 5, CHANNELS = 3, LEAST = 100 };
+    struct noisy noisy[LINES];
+    struct rig rig;
+
+    (void)state;
+    rig_begin(&rig, false);
+    for (size_t i = 0; i < LINES; i++) {
+        open_noisy(&noisy[i], &rig, i, i % 2 == 0 ? WIRE_MODBUS_ASCII : WIRE_POLLED_TEXT, ONE_IN);
+        for (unsigned j = 0; j < CHANNELS && i % 2 == 0; j++)
+            rig_add_bus_channel(&rig, i, INPUT, 2 * j, FAST_MS);
+        if (i % 2 == 0)
+            continue;
+        add_noisy_text(&rig, i, "#{address:2} {value},{any}", FAST_MS, 802500);
+        add_noisy_text(&rig, i, "{any}, {value}, {any}", FAST_MS, 803100);
+        add_noisy_text(&rig, i, "{any}, {any}, {value}", FAST_MS, -12750);
+    }
+    rig_open(&rig);
+    rig_run(&rig, RUN_MS);
+    for (size_t i = 0; i < LINES; i++) {
+        const struct poller_counts counts = poller_read_counts(rig.poller, i);
+        const uint64_t failed = counts.timeouts + counts.bad_frames;
+
+        print_message("%s: %llu requests, %u bytes spoilt, %llu tries failed, %zu good values, none wrong\n",
+                      channel_wire_name(rig.instruments[i].setting.kind), (unsigned long long)counts.requests,
+                      atomic_load(&noisy[i].relay.spoilt), (unsigned long long)failed,
+                      rig_count(&rig, CHANNELS * i, QUALITY_GOOD, 0));
+        assert_true(failed > 0);
+        for (size_t j = 0; j < CHANNELS; j++)
+            assert_true(rig_count(&rig, CHANNELS * i + j, QUALITY_GOOD, 0) >= LEAST / (i % 2 == 0 ? CHANNELS : 1));
+    }
+    rig_end(&rig);
+    for (size_t i = 0; i < LINES; i++) {
+        talker_stop(&noisy[i].talker);
+        close(noisy[i].talker.descriptor);
+        relay_close(&noisy[i].relay);
+    }
+}
+
 static void has_only_ever_read(void **state) {
     (void)state;
     assert_true(sent.length > 0);
@@ -218,6 +339,8 @@ int main(void) {
         cmocka_unit_test(reads_what_libmodbus_holds),
         cmocka_unit_test(reads_what_pymodbus_holds),
         cmocka_unit_test(stores_no_wrong_value_from_a_noisy_line),
+        cmocka_unit_test(reads_what_pymodbus_holds_in_ascii),
+        cmocka_unit_test(stores_no_wrong_value_from_noisy_text),
         cmocka_unit_test(has_only_ever_read),
     };
 

@@ -169,7 +169,8 @@ static void patterns_match_whole_lines(void **state) {
         assert_null(text_refuse_pattern(at->pattern));
         if (matches != (at->value != NULL))
             fail_msg("'%s' and '%s'", at->pattern, at->line);
-        if (matches && (value.length != strlen(at->value) || memcmp(value.text, at->value, value.length) != 0))
+        if (at->value != NULL &&
+            (value.length != strlen(at->value) || memcmp(value.text, at->value, value.length) != 0))
             fail_msg("'%s' and '%s': '%.*s'", at->pattern, at->line, (int)value.length, value.text);
     }
 }
@@ -247,7 +248,8 @@ static void fields_are_counted(void **state) {
         const bool found = text_find_field(piece_of(at->line), at->separator, at->number, &value);
 
         assert_int_equal(found, at->value != NULL);
-        if (found && (value.length != strlen(at->value) || memcmp(value.text, at->value, value.length) != 0))
+        if (at->value != NULL &&
+            (value.length != strlen(at->value) || memcmp(value.text, at->value, value.length) != 0))
             fail_msg("'%s', %u: '%.*s'", at->line, at->number, (int)value.length, value.text);
         assert_int_equal(text_count_fields(piece_of(at->line), at->separator), at->count);
     }
@@ -257,17 +259,17 @@ static void fields_are_counted(void **state) {
  * that can be done by hand: 31h + ... + 39h = 1DDh. */
 static void checks_hold_or_not(void **state) {
     static const struct {
-        enum text_check check;
         const char *line;
+        enum text_check check;
         bool holds;
     } expected[] = {
-        {TEXT_CHECK_NONE, "123456789", true},      {TEXT_CHECK_SUM, "123456789DD", true},
-        {TEXT_CHECK_SUM, "123456789DC", false},    {TEXT_CHECK_XOR, "12345678931", true},
-        {TEXT_CHECK_XOR, "12345678913", false},    {TEXT_CHECK_LRC, "12345678923", true},
-        {TEXT_CHECK_LRC, "12345678923 ", false},   {TEXT_CHECK_CRC16, "1234567894B37", true},
-        {TEXT_CHECK_CRC16, "1234567894b37", true}, {TEXT_CHECK_CRC16, "123456789374B", false},
-        {TEXT_CHECK_CRC16, "B37", false},          {TEXT_CHECK_SUM, "", false},
-        {TEXT_CHECK_SUM, "123456789DG", false},
+        {"123456789", TEXT_CHECK_NONE, true},      {"123456789DD", TEXT_CHECK_SUM, true},
+        {"123456789DC", TEXT_CHECK_SUM, false},    {"12345678931", TEXT_CHECK_XOR, true},
+        {"12345678913", TEXT_CHECK_XOR, false},    {"12345678923", TEXT_CHECK_LRC, true},
+        {"12345678923 ", TEXT_CHECK_LRC, false},   {"1234567894B37", TEXT_CHECK_CRC16, true},
+        {"1234567894b37", TEXT_CHECK_CRC16, true}, {"123456789374B", TEXT_CHECK_CRC16, false},
+        {"B37", TEXT_CHECK_CRC16, false},          {"", TEXT_CHECK_SUM, false},
+        {"123456789DG", TEXT_CHECK_SUM, false},
     };
 
     (void)state;

@@ -246,9 +246,10 @@ static int read_belief(struct config_whole *whole, struct keyfile_section *secti
             (channel->role == ROLE_SETPOINT || channel->role == ROLE_OUTPUT))
             return keyfile_refuse(section, keys[i], whole->fault, "the %s is not measured: expected no such line",
                                   channel_role_name(channel->role));
-    if (fitting->frozen_after_ms > 0 && channel->role == ROLE_AMBIENT)
+    if (fitting->frozen_after_ms > 0 && (channel->role == ROLE_AMBIENT || channel->role == ROLE_QUENCH))
         return keyfile_refuse(section, keys[0], whole->fault,
-                              "nothing else tells that ambient should move: expected it with control or load only");
+                              "nothing else tells that %s should move: expected it with control, load or cold only",
+                              channel_role_name(channel->role));
     return 0;
 }
 
@@ -359,8 +360,8 @@ static int check_frozen(struct config_whole *whole, size_t oven, size_t measured
     for (size_t i = 0; i < config->channel_count && measured < 2; i++)
         if (config->channels[i].oven == oven && config->channels[i].fitting.frozen_after_ms > 0)
             return keyfile_fault(whole->file, section_line(whole, "oven", config->ovens[oven].name), whole->fault,
-                                 "channel '%s.%s' has frozen_after, but its oven no other channel of role control "
-                                 "or load: expected one to hold it against",
+                                 "channel '%s.%s' has frozen_after, but its oven no other channel of role control, "
+                                 "load or cold: expected one to hold it against",
                                  config->ovens[oven].name, config->channels[i].name);
     return 0;
 }
@@ -384,7 +385,7 @@ static int check_oven(struct config_whole *whole, size_t oven) {
             "oven '%s' has no channel of role control or load: expected one of role control, or at "
             "least one of role load",
             config->ovens[oven].name);
-    return check_frozen(whole, oven, counts[ROLE_CONTROL] + counts[ROLE_LOAD]);
+    return check_frozen(whole, oven, counts[ROLE_CONTROL] + counts[ROLE_LOAD] + counts[ROLE_COLD]);
 }
 
 int config_check_channels(struct config_whole *whole) {

@@ -108,16 +108,14 @@ static wide scale(const struct channel_fitting *fitting, struct fraction raw) {
 /* What the controller says in place of a value goes before what the value would be. */
 static void decode(const struct channel_fitting *fitting, const struct fraction *raw, struct reading *reading) {
     const wide value = scale(fitting, *raw);
+    const bool over = is_among(fitting->over_raw, fitting->over_count, raw);
+    const bool under = is_among(fitting->under_raw, fitting->under_count, raw);
 
     if (is_among(fitting->open_raw, fitting->open_count, raw))
         reading->quality = QUALITY_OPEN_SENSOR;
-    else if (is_among(fitting->over_raw, fitting->over_count, raw))
-        reading->quality = QUALITY_OVER_RANGE;
-    else if (is_among(fitting->under_raw, fitting->under_count, raw))
+    else if (under || (!over && value < fitting->low))
         reading->quality = QUALITY_UNDER_RANGE;
-    else if (value < fitting->low)
-        reading->quality = QUALITY_UNDER_RANGE;
-    else if (value > fitting->high)
+    else if (over || value > fitting->high)
         reading->quality = QUALITY_OVER_RANGE;
     else {
         reading->quality = QUALITY_GOOD;

@@ -1,6 +1,8 @@
 # SPDX-License-Identifier: MIT
 """Controllers of pymodbus's making on the terminal named: units 1 and 2, the same in holding and input registers.
 
+They speak Modbus RTU, or Modbus ASCII if a second argument says "ascii".
+
 Only the bytes' way in and out is done here. pymodbus's own serial server wants a package that Debian 12 does not
 pull in with it.
 """
@@ -11,6 +13,7 @@ import tty
 
 from pymodbus.datastore import ModbusSequentialDataBlock, ModbusServerContext, ModbusSlaveContext
 from pymodbus.factory import ServerDecoder
+from pymodbus.framer.ascii_framer import ModbusAsciiFramer
 from pymodbus.framer.rtu_framer import ModbusRtuFramer
 
 READ_BYTES = 512
@@ -29,7 +32,8 @@ def unit(offset):
 
 def main():
     context = ModbusServerContext(slaves={1: unit(0), 2: unit(1)}, single=False)
-    framer = ModbusRtuFramer(ServerDecoder(), client=None)
+    framer_class = ModbusAsciiFramer if sys.argv[2:] == ["ascii"] else ModbusRtuFramer
+    framer = framer_class(ServerDecoder(), client=None)
     line = os.open(sys.argv[1], os.O_RDWR | os.O_NOCTTY)
     tty.setraw(line)
 
