@@ -147,7 +147,9 @@ static void a_charge_that_falls_out_too_early_is_told_until_it_is_back(void **st
     play(bench, 799, 799, 3);
     is_told(bench, "alert soak-short, oven small, clear: the charge is back; its time counts anew\n");
     play(bench, 799, 799, 20);
-    play(bench, 799, 600, 5); // complete: now it may
+    play(bench, 790, 790, 2); // complete: now it may
+    play(bench, 799, 799, 2);
+    play(bench, 790, 600, 5);
     is_told(bench, "");
     notice_end(bench->notice, bench->t_ms, "the run is over");
     is_told(bench, "");
@@ -163,6 +165,20 @@ static void what_stands_at_the_end_of_a_run_is_cleared(void **state) {
     notice_end(bench->notice, bench->t_ms, "the run is over");
     judge_end(bench->judge, bench->t_ms);
     is_told(bench, "alert soak-short, oven small, clear: the run is over\n");
+}
+
+/* A charge that was in the band for moments makes its findings at the end, when nobody can help it. */
+static void what_is_found_at_the_end_is_for_the_sheets(void **state) {
+    struct bench *bench = *state;
+
+    notice_go_live(bench->notice);
+    play(bench, 790, 790, 2);
+    bench->t_ms += 10000;
+    play(bench, 799, 799, 1);
+    play(bench, 790, 700, 2);
+    notice_end(bench->notice, bench->t_ms, "the run is over");
+    judge_end(bench->judge, bench->t_ms);
+    is_told(bench, "");
 }
 
 static void a_replay_tells_only_what_still_stands_and_tells_it_once(void **state) {
@@ -244,6 +260,7 @@ int main(void) {
         cmocka_unit_test_setup_teardown(a_charge_that_falls_out_too_early_is_told_until_it_is_back, set_up,
                                         tear_down),
         cmocka_unit_test_setup_teardown(what_stands_at_the_end_of_a_run_is_cleared, set_up, tear_down),
+        cmocka_unit_test_setup_teardown(what_is_found_at_the_end_is_for_the_sheets, set_up, tear_down),
         cmocka_unit_test_setup_teardown(a_replay_tells_only_what_still_stands_and_tells_it_once, set_up, tear_down),
         cmocka_unit_test_setup_teardown(an_oven_that_stays_hot_is_told_of_after_twice_the_time, set_up, tear_down),
         cmocka_unit_test_setup_teardown(an_overshoot_is_over_when_the_charge_is_back, set_up, tear_down),
