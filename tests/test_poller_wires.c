@@ -468,7 +468,7 @@ static void asks_in_text(void **state) {
 /* The answers come too late every fourth time, and do not tell whose they are: the rig lets no value pass that is
  * another channel's. */
 static void takes_no_late_answer_for_another(void **state) {
-    enum { FAST_MS = 40, REPLY_WITHIN_MS = 20, LATE_MS = 28, RUN_MS = 2000, EVERY = 4 };
+    enum { FAST_MS = 40, REPLY_WITHIN_MS = 20, LATE_MS = 28, RUN_MS = 1200, EVERY = 4 };
     struct pty_pair pair;
     struct talker talker;
     struct rig rig;
