@@ -12,6 +12,7 @@ PACKAGES_BUILD := gcc make pkg-config libserialport-dev libsqlite3-dev libhpdf-d
 PACKAGES_DEMO := poppler-utils
 PACKAGES_TEST := clang libclang-rt-14-dev libcmocka-dev libmodbus-dev python3-pymodbus python3-serial python3-numpy \
 	socat poppler-utils qpdf sqlite3 libsqlite3-dev mandoc
+PACKAGES_MACHINE := qemu-system-x86 busybox-static cpio sqlite3 libkmod2 libacl1 libblkid1 libcap2 libselinux1
 PACKAGES_LINT := clang clang-format clang-tidy cppcheck mandoc
 
 LIBRARIES := libserialport sqlite3 inih libsystemd libcrypto
@@ -46,6 +47,8 @@ REPORT_SRC := $(sort $(filter-out report/main.c,$(wildcard report/*.c)))
 SHOP_SRC := $(sort $(filter-out tests/shop/main.c tests/shop/until.c,$(wildcard tests/shop/*.c)))
 TEST_SRC := $(sort $(wildcard tests/test_*.c))
 FUZZ_SRC := $(sort $(wildcard tests/fuzz/fuzz_*.c))
+BENCH_SRC := $(sort $(wildcard tests/bench/bench_*.c))
+BENCH_SUPPORT_SRC := tests/bench/figure.c tests/bench/far_end.c tests/bench/plant.c
 TOOL_SRC := $(sort $(wildcard tests/tool_*.c))
 TEST_SUPPORT_SRC := $(sort $(wildcard tests/support/*.c))
 
@@ -55,18 +58,22 @@ DAEMON_LIB := $(BUILD)/libdaemon.a
 REPORT_LIB := $(BUILD)/libreport.a
 SHOP_LIB := $(BUILD)/libshop.a
 SUPPORT_LIB := $(BUILD)/libsupport.a
+BENCH_LIB := $(BUILD)/libbench.a
 PROGRAMS := $(BUILD)/soakledgerd $(BUILD)/soakledger
 SHOP := $(BUILD)/shop $(BUILD)/until
 TESTS := $(patsubst tests/%.c,$(BUILD)/%,$(TEST_SRC))
 FUZZERS := $(patsubst tests/fuzz/%.c,build/fuzz/%,$(FUZZ_SRC))
+BENCHES := $(patsubst tests/bench/%.c,$(BUILD)/%,$(BENCH_SRC))
+STALL := $(BUILD)/stall.so
 TOOLS := $(patsubst tests/%.c,$(BUILD)/%,$(TOOL_SRC))
 
 FUZZ_RUNS ?= 10000000
 FUZZ_SECONDS ?= 3600
 
-.PHONY: all tests demo check fuzz fuzzers lint format clean setup-build setup-demo setup-test setup-lint
+.PHONY: all tests demo check bench benches fuzz fuzzers lint format clean setup-build setup-demo setup-test setup-lint
 all: $(PROGRAMS)
-tests: $(PROGRAMS) $(SHOP) $(TESTS) $(TOOLS)
+tests: $(PROGRAMS) $(SHOP) $(TESTS) $(TOOLS) benches
+benches: $(BENCHES) $(STALL)
 
 $(BUILD)/%.o: %.c Makefile
 	@mkdir -p $(@D)
@@ -78,20 +85,27 @@ $(DAEMON_LIB): $(call objects,$(DAEMON_SRC))
 $(REPORT_LIB): $(call objects,$(REPORT_SRC))
 $(SHOP_LIB): $(call objects,$(SHOP_SRC))
 $(SUPPORT_LIB): $(call objects,$(TEST_SUPPORT_SRC))
-$(LIB) $(DAEMON_LIB) $(REPORT_LIB) $(SHOP_LIB) $(SUPPORT_LIB):
+$(BENCH_LIB): $(call objects,$(BENCH_SUPPORT_SRC))
+$(LIB) $(DAEMON_LIB) $(REPORT_LIB) $(SHOP_LIB) $(SUPPORT_LIB) $(BENCH_LIB):
 	@mkdir -p $(@D)
 	$(Q)rm -f $@ && ar rcs $@ $^
 
-# The daemon draws nothing and the reporter opens no line: their link lines say so.
+# The daemon draws nothing: its link line says so.
 $(BUILD)/soakledgerd: $(BUILD)/daemon/main.o $(DAEMON_LIB) $(LIB)
 $(BUILD)/soakledger: $(BUILD)/report/main.o $(REPORT_LIB) $(LIB)
 $(BUILD)/shop: $(BUILD)/tests/shop/main.o $(SHOP_LIB) $(LIB)
 $(BUILD)/until: $(BUILD)/tests/shop/until.o $(LIB)
 $(TESTS) $(TOOLS): $(BUILD)/%: $(BUILD)/tests/%.o $(SUPPORT_LIB) $(DAEMON_LIB) $(REPORT_LIB) $(SHOP_LIB) $(LIB)
+$(BENCHES): $(BUILD)/%: $(BUILD)/tests/bench/%.o $(BENCH_LIB) $(DAEMON_LIB) $(REPORT_LIB) $(LIB)
 $(FUZZERS): build/fuzz/%: $(BUILD)/tests/fuzz/%.o $(LIB)
-$(PROGRAMS) $(SHOP) $(TESTS) $(TOOLS) $(FUZZERS):
+$(PROGRAMS) $(SHOP) $(TESTS) $(TOOLS) $(BENCHES) $(FUZZERS):
 	@[ '$(V)' = 1 ] || echo "  LD  $(VARIANT) $@"
 	$(Q)$(CC) $(LINK_$(VARIANT)) -o $@ $^ $(LDLIBS) $(if $(filter $(TESTS) $(TOOLS),$@),-lcmocka -lmodbus -lutil)
+
+# Preloaded under the daemon by a bench: a disk that stalls on command.
+$(STALL): tests/bench/stall.c Makefile
+	@mkdir -p $(@D)
+	$(Q)$(CC) -std=c17 $(WARNINGS) -O2 -g -D_GNU_SOURCE -fPIC -shared -o $@ $<
 
 setup-build: ; @tests/setup $(PACKAGES_BUILD)
 setup-demo: ; @tests/setup $(PACKAGES_BUILD) $(PACKAGES_DEMO)
@@ -110,6 +124,11 @@ check: setup-test
 	$(Q)tests/run build/gcc build/asan
 	$(Q)$(MAKE) --no-print-directory fuzz FUZZ_RUNS=20000 FUZZ_SECONDS=15
 
+# Speed and memory, each held against a limit or a peer of the same run. Timed, so no part of check.
+bench: setup-test
+	$(Q)$(MAKE) --no-print-directory -j2 all benches
+	$(Q)tests/bench/run $(BUILD) $(BENCHES)
+
 # Every parser under libFuzzer, beginning from the kept corpus. FUZZ_RUNS executions or FUZZ_SECONDS each.
 fuzz: setup-test
 	$(Q)$(MAKE) --no-print-directory -j2 VARIANT=fuzz fuzzers
@@ -117,13 +136,20 @@ fuzz: setup-test
 fuzzers: $(FUZZERS)
 
 C_FILES := $(LIB_SRC) $(wildcard daemon/*.c report/*.c tests/*.c tests/shop/*.c tests/support/*.c tests/fuzz/*.c tests/bench/*.c)
-H_FILES := $(wildcard include/soakledger/*.h tests/shop/*.h tests/support/*.h)
+H_FILES := $(wildcard include/soakledger/*.h tests/shop/*.h tests/support/*.h tests/bench/*.h)
 lint: setup-lint
 	$(Q)tests/lint $(C_FILES) -- $(H_FILES) -- -std=c17 -Iinclude -Itests -D_GNU_SOURCE \
 		$(shell pkg-config --cflags $(LIBRARIES))
 
 format:
 	$(Q)clang-format -i $(C_FILES) $(H_FILES)
+
+# The kernel's own serial drivers, in a virtual machine.
+.PHONY: soak-test
+soak-test: setup-build
+	$(Q)tests/setup $(PACKAGES_MACHINE)
+	$(Q)$(MAKE) --no-print-directory -j2 all build/$(VARIANT)/shop
+	$(Q)tests/machine/run $(BUILD)
 
 clean:
 	rm -rf build

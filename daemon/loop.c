@@ -21,6 +21,7 @@ struct loop {
     const struct config *config;
     struct clock *clock;
     struct queue *queue;
+    struct alert_desk *desk;
     struct poller *poller;
     int signals;
     struct pollfd *descriptors; // [0] is `signals`
@@ -47,7 +48,7 @@ static int open_signals(struct fault *fault) {
 }
 
 struct loop *loop_open(const struct config *config, const int64_t *channel_ids, struct clock *clock,
-                       struct queue *queue, struct fault *fault) {
+                       struct queue *queue, struct alert_desk *desk, struct fault *fault) {
     struct loop *loop = calloc(1, sizeof *loop);
 
     if (loop == NULL) {
@@ -57,6 +58,7 @@ struct loop *loop_open(const struct config *config, const int64_t *channel_ids, 
     loop->config = config;
     loop->clock = clock;
     loop->queue = queue;
+    loop->desk = desk;
     loop->tick_us = clock_now_us(clock);
     loop->summary_us = loop->tick_us + SUMMARY_US;
     loop->signals = open_signals(fault);
@@ -136,6 +138,22 @@ static void feed_watchdog(struct loop *loop, const struct writer *writer) {
     loop->writer_rounds = rounds;
 }
 
+/* A line that is lost between two ticks and back at the second is in the ledger and needs nobody. */
+static void tell_lines(struct loop *loop) {
+    const int64_t now_ms = clock_read_ms(loop->clock);
+    char subject[ALERT_SUBJECT_BYTES];
+
+    for (size_t i = 0; i < loop->config->line_count; i++) {
+        const char *trouble = poller_line_trouble(loop->poller, i);
+
+        snprintf(subject, sizeof subject, "line %.70s", loop->config->lines[i].name);
+        if (trouble == NULL)
+            alert_clear(loop->desk, ALERT_LINE, subject, now_ms, "the line is back");
+        else if (trouble[0] != '\0') // else it was not tried yet
+            alert_raise(loop->desk, ALERT_LINE, subject, now_ms, trouble);
+    }
+}
+
 /* On a simulated clock the lines are as fast as the machine. The disk must not be left behind: time stands still
  * until the queue has room. On a real clock nothing ever waits for the disk. */
 static void wait_for_disk(struct loop *loop) {
@@ -173,6 +191,8 @@ int loop_run(struct loop *loop, const struct writer *writer, struct fault *fault
         if (clock_now_us(loop->clock) >= loop->tick_us) {
             loop->tick_us = clock_now_us(loop->clock) + TICK_US;
             feed_watchdog(loop, writer);
+            tell_lines(loop);
+            alert_tend(loop->desk, clock_read_ms(loop->clock));
         }
         if (clock_now_us(loop->clock) >= loop->summary_us) {
             loop->summary_us += SUMMARY_US;

@@ -6,7 +6,9 @@
 #include <stdlib.h>
 #include <string.h>
 #include <systemd/sd-daemon.h>
+#include <unistd.h>
 
+#include "soakledger/alert.h"
 #include "soakledger/clock.h"
 #include "soakledger/config.h"
 #include "soakledger/journal.h"
@@ -27,6 +29,7 @@ struct daemon {
     struct ledger *ledger;
     struct clock *clock;
     struct queue *queue;
+    struct alert_desk *desk;
     struct loop *loop;
     int64_t *oven_ids, *channel_ids;
 };
@@ -128,6 +131,26 @@ static int describe_start(struct daemon *daemon, struct event *event, struct fau
     return 0;
 }
 
+/* Better known now than when the oven burns. */
+static int check_command(const struct config *config, struct fault *fault) {
+    const char *const *command = config->alert.command;
+
+    return command == NULL || access(command[0], X_OK) == 0
+               ? 0
+               : fault_set_errno(fault, EX_CONFIG, "alert command %s cannot be run", command[0]);
+}
+
+/* A command that cannot be run must not keep the oven from being recorded. */
+static int open_desk(struct daemon *daemon, struct fault *fault) {
+    const struct config_alert *alert = &daemon->config->alert;
+    struct fault trouble;
+
+    if (check_command(daemon->config, &trouble) != 0)
+        journal_write(JOURNAL_ERROR, "%s; recording all the same", trouble.text);
+    daemon->desk = alert_open(alert->command, alert->escalate_after_ms, alert->time_limit_ms, fault);
+    return daemon->desk == NULL ? -1 : 0;
+}
+
 static int run_daemon(struct daemon *daemon, struct fault *fault) {
     struct message first = {.kind = MESSAGE_EVENT};
     struct writer *writer;
@@ -136,15 +159,18 @@ static int run_daemon(struct daemon *daemon, struct fault *fault) {
 
     if (describe_start(daemon, &first.event, fault) != 0 || add_session(daemon, fault) != 0)
         return -1;
+    if (open_desk(daemon, fault) != 0)
+        return -1;
     daemon->queue = queue_open(choose_queue_capacity(daemon->config), fault);
     if (daemon->queue == NULL)
         return -1;
-    daemon->loop = loop_open(daemon->config, daemon->channel_ids, daemon->clock, daemon->queue, fault);
+    daemon->loop =
+        loop_open(daemon->config, daemon->channel_ids, daemon->clock, daemon->queue, daemon->desk, fault);
     if (daemon->loop == NULL)
         return -1;
     queue_push(daemon->queue, &first);
-    writer =
-        writer_start(daemon->ledger, daemon->config, daemon->oven_ids, daemon->channel_ids, daemon->queue, fault);
+    writer = writer_start(daemon->ledger, daemon->config, daemon->oven_ids, daemon->channel_ids, daemon->queue,
+                          daemon->desk, daemon->clock, fault);
     if (writer == NULL)
         return -1;
     journal_write(JOURNAL_NOTICE, "recording %zu channels of %zu ovens on %zu lines into %s%s",
@@ -166,6 +192,8 @@ static int start(struct daemon *daemon, const char *config_path, bool check_only
     daemon->config = config_read(config_path, fault);
     if (daemon->config == NULL)
         return -1;
+    if (check_only && check_command(daemon->config, fault) != 0)
+        return -1;
     if (check_only) {
         printf("%s: sound: %zu ovens, %zu channels, %zu instruments on %zu lines\n", config_path,
                daemon->config->oven_count, daemon->config->channel_count, daemon->config->instrument_count,
@@ -180,6 +208,7 @@ static int start(struct daemon *daemon, const char *config_path, bool check_only
 
 static void stop(struct daemon *daemon) {
     loop_free(daemon->loop);
+    alert_close(daemon->desk);
     queue_free(daemon->queue);
     clock_close(daemon->clock);
     ledger_close(daemon->ledger);

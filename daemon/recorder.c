@@ -3,6 +3,7 @@
 
 #include <stdlib.h>
 
+#include "due.h"
 #include "soakledger/watch.h"
 
 struct kept {
@@ -31,6 +32,9 @@ struct recorded_channel {
 
 struct recorder {
     struct ledger *ledger;
+    struct alert_desk *desk;
+    struct due due;
+    int64_t due_looked_ms;
     size_t oven_count, channel_count;
     struct recorded_oven *ovens;
     struct recorded_channel *channels; // by channel_id
@@ -39,7 +43,7 @@ struct recorder {
     int64_t books_version;
 };
 
-enum { PENDING_FIRST = 256, RING_SPARE = 16 };
+enum { PENDING_FIRST = 256, RING_SPARE = 16, DUE_EVERY_MS = 60000 };
 
 /* ---- opening ---- */
 
@@ -70,17 +74,18 @@ static int open_oven(struct recorder *recorder, const struct config *config, siz
     oven->idle_interval_ms = config->ovens[index].idle_interval_ms;
     if (open_ring(&oven->ring, config, index) != 0)
         return fault_set(fault, EX_OSERR, "no memory for the last minutes of oven %s", config->ovens[index].name);
-    oven->watch = watch_open(recorder->ledger, config, index, oven_ids[index], channel_ids, fault);
+    oven->watch = watch_open(recorder->ledger, config, index, oven_ids[index], channel_ids, recorder->desk, fault);
     return oven->watch == NULL ? -1 : 0;
 }
 
 struct recorder *recorder_open(struct ledger *ledger, const struct config *config, const int64_t *oven_ids,
-                               const int64_t *channel_ids, struct fault *fault) {
+                               const int64_t *channel_ids, struct alert_desk *desk, struct fault *fault) {
     struct recorder *recorder = calloc(1, sizeof *recorder);
 
     if (recorder == NULL)
         goto no_memory;
     recorder->ledger = ledger;
+    recorder->desk = desk;
     recorder->books_version = -1;
     recorder->oven_count = config->oven_count;
     recorder->channel_count = config->channel_count;
@@ -238,7 +243,12 @@ static int settle(struct recorder *recorder, int64_t watermark_ms, struct fault 
         if (watch_settle(recorder->ovens[i].watch, watermark_ms, fault) != 0)
             return -1;
     }
-    return read_books(recorder, watermark_ms, fault);
+    if (read_books(recorder, watermark_ms, fault) != 0)
+        return -1;
+    if (watermark_ms - recorder->due_looked_ms < DUE_EVERY_MS)
+        return 0;
+    recorder->due_looked_ms = watermark_ms;
+    return due_look(&recorder->due, recorder->ledger, recorder->desk, watermark_ms, fault);
 }
 
 int recorder_take(struct recorder *recorder, const struct message *messages, size_t count, struct fault *fault) {

@@ -4,6 +4,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "notice.h"
 #include "soakledger/journal.h"
 #include "soakledger/quantity.h"
 #include "soakledger/replay.h"
@@ -21,6 +22,8 @@ struct judging {
     size_t made, stored; // findings; those that are stored already are not stored again
     const char *oven_name;
     enum temperature_unit unit;
+    struct alert_desk *desk; // NULL for a run that is over: nobody can do anything about it
+    struct notice *notice;
     bool failed; // the sink cannot return a fault
     struct fault fault;
 };
@@ -29,6 +32,7 @@ struct watch {
     struct ledger *ledger;
     const struct config *config;
     const struct config_oven *oven;
+    struct alert_desk *desk;
     int64_t oven_id;
     int64_t heart_id; // the channel whose temperature tells whether a run is on: control, or the first load
     struct run_detector *detector;
@@ -72,6 +76,8 @@ static void say_finding(const struct judging *judging, const struct finding *fin
 static void keep_finding(void *context, const struct finding *finding) {
     struct judging *judging = context;
 
+    if (judging->notice != NULL)
+        notice_take_finding(judging->notice, finding);
     if (judging->made++ < judging->stored || judging->failed)
         return;
     if (ledger_add_finding(judging->ledger, judging->judgement_id, finding, &judging->fault) < 0)
@@ -88,6 +94,7 @@ static int judging_check(const struct judging *judging, struct fault *fault) {
 }
 
 static void judging_release(struct judging *judging) {
+    notice_free(judging->notice);
     judge_free(judging->judge);
     ledger_free_channels(judging->channels, judging->channel_count);
     plan_free(judging->plan);
@@ -113,6 +120,33 @@ static int open_judgement(struct judging *judging, int64_t now_ms, struct fault 
     return findings == NULL ? -1 : 0;
 }
 
+static int open_notice(struct judging *judging, struct fault *fault) {
+    const struct notice_subject subject = {.desk = judging->desk,
+                                           .oven_name = judging->oven_name,
+                                           .run_id = judging->run_id,
+                                           .batch_id = judging->batch_id,
+                                           .unit = judging->unit,
+                                           .plan = judging->plan,
+                                           .visit = judging->visit,
+                                           .judge = judging->judge,
+                                           .channels = judging->channels,
+                                           .channel_count = judging->channel_count};
+
+    if (judging->desk == NULL)
+        return 0;
+    judging->notice = notice_open(&subject, fault);
+    return judging->notice == NULL ? -1 : 0;
+}
+
+static int notice_replayed(void *context, const struct reading *reading, struct fault *fault) {
+    struct judging *judging = context;
+
+    (void)fault;
+    if (judging->notice != NULL)
+        notice_take_reading(judging->notice, reading);
+    return 0;
+}
+
 /* Judges what is stored of `run` from its beginning until `until_ms`. On a fault nothing is left of `judging`. */
 static int judging_open(struct judging *judging, struct ledger *ledger, const struct ledger_run *run,
                         int64_t until_ms, int64_t now_ms, struct fault *fault) {
@@ -133,11 +167,15 @@ static int judging_open(struct judging *judging, struct ledger *ledger, const st
         goto failed;
     judging->judge = replay_open_judge(judging->plan, judging->visit, judging->channels, judging->channel_count,
                                        keep_finding, judging, fault);
-    if (judging->judge == NULL || replay_feed(ledger, judging->judge, judging->channels, judging->channel_count,
-                                              run->begun_ms, until_ms, NULL, NULL, fault) != 0)
+    if (judging->judge == NULL || open_notice(judging, fault) != 0 ||
+        replay_feed(ledger, judging->judge, judging->channels, judging->channel_count, run->begun_ms, until_ms,
+                    notice_replayed, judging, fault) != 0)
         goto failed;
-    if (judging_check(judging, fault) == 0)
+    if (judging_check(judging, fault) == 0) {
+        if (judging->notice != NULL)
+            notice_go_live(judging->notice);
         return 0;
+    }
 failed:
     judging_release(judging);
     return -1;
@@ -148,6 +186,8 @@ static int judging_close(struct judging *judging, int64_t ended_ms, struct fault
     size_t count;
     int result;
 
+    if (judging->notice != NULL)
+        notice_end(judging->notice, ended_ms, "the run is over");
     judge_end(judging->judge, ended_ms);
     count = judge_verdicts(judging->judge, verdicts);
     result = judging_check(judging, fault);
@@ -215,9 +255,12 @@ static int follow_claim(struct watch *watch, int64_t now_ms, struct fault *fault
         return -1;
     if (run.batch_id == watch->judging.batch_id && (run.batch_id == 0 || run.visit == watch->judging.visit))
         return 0;
+    if (watch->judging.notice != NULL)
+        notice_end(watch->judging.notice, now_ms, "the run is not this batch's any more");
     judging_release(&watch->judging);
     if (run.batch_id == 0)
         return 0;
+    watch->judging.desk = watch->desk;
     watch->judging.oven_name = watch->oven->name;
     watch->judging.unit = watch->config->unit;
     journal_write(JOURNAL_NOTICE, "oven %s, run %lld: is claimed for batch %lld", watch->oven->name,
@@ -311,7 +354,7 @@ static int resume_run(struct watch *watch, struct fault *fault) {
 }
 
 struct watch *watch_open(struct ledger *ledger, const struct config *config, size_t oven, int64_t oven_id,
-                         const int64_t *channel_ids, struct fault *fault) {
+                         const int64_t *channel_ids, struct alert_desk *desk, struct fault *fault) {
     struct watch *watch = calloc(1, sizeof *watch);
     struct config_oven turned;
 
@@ -322,6 +365,7 @@ struct watch *watch_open(struct ledger *ledger, const struct config *config, siz
     watch->ledger = ledger;
     watch->config = config;
     watch->oven = &config->ovens[oven];
+    watch->desk = desk;
     watch->oven_id = oven_id;
     watch->heart_id = find_heart(config, oven, channel_ids);
     turned = *watch->oven;
@@ -423,5 +467,6 @@ int watch_judge(struct watch *watch, const struct reading *reading, struct fault
     if (watch->judging.judge == NULL)
         return 0;
     judge_feed(watch->judging.judge, reading);
+    notice_take_reading(watch->judging.notice, reading);
     return judging_check(&watch->judging, fault);
 }

@@ -3,12 +3,12 @@
 
 #include <pthread.h>
 #include <stdatomic.h>
+#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 #include <time.h>
 #include <unistd.h>
 
-#include "soakledger/journal.h"
 #include "soakledger/recorder.h"
 
 enum {
@@ -22,11 +22,15 @@ enum {
     NS_PER_MS = 1000000,
 };
 
+static const char alert_subject[] = "ledger";
+
 struct writer {
     struct ledger *ledger;
     const struct config *config;
     const int64_t *oven_ids, *channel_ids;
     struct queue *queue;
+    struct alert_desk *desk;
+    const struct clock *clock;
     struct recorder *recorder;
     struct message *held; // taken since the last commit
     size_t held_count, held_most;
@@ -55,8 +59,8 @@ static int open_transaction(struct writer *writer) {
         writer->opened_ms = monotonic_ms();
     }
     if (writer->recorder == NULL) // opening may write: a run that goes on is judged at once
-        writer->recorder =
-            recorder_open(writer->ledger, writer->config, writer->oven_ids, writer->channel_ids, &writer->fault);
+        writer->recorder = recorder_open(writer->ledger, writer->config, writer->oven_ids, writer->channel_ids,
+                                         writer->desk, &writer->fault);
     return writer->recorder == NULL ? -1 : 0;
 }
 
@@ -67,8 +71,9 @@ static int commit(struct writer *writer) {
         return -1;
     writer->open = false;
     writer->held_count = 0;
-    if (writer->in_trouble)
-        journal_write(JOURNAL_NOTICE, "the ledger can be written again; nothing was lost meanwhile");
+    if (writer->in_trouble) // the desk writes it into the journal
+        alert_clear(writer->desk, ALERT_LEDGER, alert_subject, clock_read_ms(writer->clock),
+                    "the ledger can be written again; nothing was lost meanwhile");
     writer->in_trouble = false;
     return 0;
 }
@@ -76,9 +81,13 @@ static int commit(struct writer *writer) {
 /* The transaction failed: the recorder's memory no longer matches the ledger. Both are taken back to the last
  * commit, and what was taken since is given to a new recorder. */
 static int start_over(struct writer *writer) {
-    if (!writer->in_trouble)
-        journal_write(JOURNAL_ERROR, "the ledger cannot be written: %s; trying again every second",
-                      writer->fault.text);
+    char words[ALERT_WORDS_BYTES];
+
+    if (!writer->in_trouble) {
+        snprintf(words, sizeof words, "the ledger cannot be written: %.160s; trying again every second",
+                 writer->fault.text);
+        alert_raise(writer->desk, ALERT_LEDGER, alert_subject, clock_read_ms(writer->clock), words);
+    }
     writer->in_trouble = true;
     ledger_roll_back(writer->ledger);
     writer->open = false;
@@ -148,7 +157,8 @@ static void *run_writer(void *context) {
 }
 
 struct writer *writer_start(struct ledger *ledger, const struct config *config, const int64_t *oven_ids,
-                            const int64_t *channel_ids, struct queue *queue, struct fault *fault) {
+                            const int64_t *channel_ids, struct queue *queue, struct alert_desk *desk,
+                            const struct clock *clock, struct fault *fault) {
     struct writer *writer = calloc(1, sizeof *writer);
     int error;
 
@@ -161,6 +171,8 @@ struct writer *writer_start(struct ledger *ledger, const struct config *config, 
     writer->oven_ids = oven_ids;
     writer->channel_ids = channel_ids;
     writer->queue = queue;
+    writer->desk = desk;
+    writer->clock = clock;
     error = pthread_create(&writer->thread, NULL, run_writer, writer);
     if (error != 0) {
         fault_set(fault, EX_OSERR, "cannot start the ledger thread: %s", strerror(error));

@@ -24,6 +24,8 @@ static const char HELP[] = "soakledger [-c CONFIG] COMMAND: batches, and what th
                            "             [--by NAME] [--words TEXT]\n"
                            "  certificate BATCH [-o FILE]            write the PDF and record its issue\n"
                            "  plan check FILE                        read a plan and say what it asks for\n"
+                           "  ports [--json]                         serial adapters, and names that stay\n"
+                           "  probe PORT [OPTION ...]                find controllers, show their registers\n"
                            "\n"
                            "  -c, --config CONFIG   instead of /etc/soakledger/soakledger.conf\n"
                            "  -h, --help            this text\n"
@@ -38,8 +40,9 @@ struct command_entry {
 };
 
 static const struct command_entry COMMANDS[] = {
-    {"batch", command_batch},   {"runs", command_runs}, {"claim", command_claim},
-    {"attest", command_attest}, {"plan", command_plan}, {"certificate", command_certificate},
+    {"batch", command_batch},   {"runs", command_runs},   {"claim", command_claim},
+    {"attest", command_attest}, {"plan", command_plan},   {"certificate", command_certificate},
+    {"ports", command_ports},   {"probe", command_probe},
 };
 
 static int main_dispatch(struct command *command, int argc, char **argv, struct fault *fault) {
@@ -48,7 +51,8 @@ static int main_dispatch(struct command *command, int argc, char **argv, struct 
             return COMMANDS[i].function(command, argc - 1, argv + 1, fault);
     return fault_set(
         fault, EX_USAGE,
-        "unknown command '%s': expected batch, runs, claim, attest, certificate or plan; see soakledger --help",
+        "unknown command '%s': expected batch, runs, claim, attest, certificate, plan, ports or probe; "
+        "see soakledger --help",
         argv[0]);
 }
 

@@ -97,6 +97,9 @@ static void defaults_are_what_the_manual_says(void **state) {
     assert_int_equal(config->unit, UNIT_CELSIUS);
     assert_string_equal(config->paper, "A4");
     assert_int_equal(config->utc_offset_min, 0);
+    assert_null(config->alert.command);
+    assert_int_equal(config->alert.escalate_after_ms, 15 * 60000);
+    assert_int_equal(config->alert.time_limit_ms, 10000);
     assert_string_equal(config->text, BASE CHANNEL "[sensor s]\n");
     assert_int_equal(config->lines[0].kind, LINE_SERIAL);
     /* MODBUS over serial line V1.02: 19,200 baud, even parity, one stop bit */
@@ -295,6 +298,21 @@ static void every_key_of_shop_line_and_oven_arrives(void **state) {
     config_free(config);
 }
 
+static void every_key_of_alerts_arrives(void **state) {
+    struct config *config = read_good(
+        BASE CHANNEL "[alert]\ncommand = /bin/tell  the shop &\nescalate_after = 2 min\ntime_limit = 3 s\n");
+
+    (void)state;
+    assert_string_equal(config->alert.command[0], "/bin/tell");
+    assert_string_equal(config->alert.command[1], "the");
+    assert_string_equal(config->alert.command[2], "shop");
+    assert_string_equal(config->alert.command[3], "&"); // a word as any other
+    assert_null(config->alert.command[4]);
+    assert_int_equal(config->alert.escalate_after_ms, 120000);
+    assert_int_equal(config->alert.time_limit_ms, 3000);
+    config_free(config);
+}
+
 static void every_key_of_a_channel_arrives(void **state) {
     struct config *config = read_good(
         BASE "[oven p q]\n[sensor s]\n[sensor t]\n"
@@ -378,6 +396,17 @@ static const struct refusal {
     {LEDGER LINE, "FILE:1: no section [instrument NAME] in the whole file"},
     {LEDGER LINE INSTRUMENT, "FILE:1: no section [oven NAME] in the whole file"},
     {BASE, "FILE:1: no section [channel NAME] in the whole file"},
+    {BASE CHANNEL "[alert x]\n", "FILE:16: [alert x]: expected [alert] without a name"},
+    {BASE CHANNEL "[alert]\ncommand = tell-me\n", "FILE:17: command: 'tell-me': expected a path from the root"},
+    {BASE CHANNEL "[alert]\ncommand = /bin/tell 'two words'\n",
+     "FILE:17: command: quotes, '$' and '\\' mean nothing here: expected a path and words"},
+    {BASE CHANNEL "[alert]\ncommand = /bin/tell $HOME\n", "FILE:17: command: quotes, '$' and"},
+    {BASE CHANNEL "[alert]\ncommand = /a b c d e f g h i j k l m n o p q\n",
+     "FILE:17: command: too many words: expected at most 16"},
+    {BASE CHANNEL "[alert]\nescalate_after = 59 s\n",
+     "FILE:17: escalate_after: out of range: expected 1 min to 1 d"},
+    {BASE CHANNEL "[alert]\ntime_limit = 11 min\n", "FILE:17: time_limit: out of range: expected 1 s to 10 min"},
+    {BASE CHANNEL "[alert]\nwhom = me\n", "FILE:17: unknown key 'whom' in [alert]"},
     {BASE CHANNEL "[furnace f]\n", "FILE:16: unknown section [furnace]: expected ledger, clock"},
     {BASE CHANNEL "[oven]\n", "FILE:16: [oven] has no name: expected [oven NAME]"},
     {BASE CHANNEL "[shop x]\n", "FILE:16: [shop x]: expected [shop] without a name"},
@@ -677,6 +706,7 @@ int main(void) {
         cmocka_unit_test(every_key_of_text_arrives),
         cmocka_unit_test(a_big_shop_has_room),
         cmocka_unit_test(every_key_of_shop_line_and_oven_arrives),
+        cmocka_unit_test(every_key_of_alerts_arrives),
         cmocka_unit_test(every_key_of_a_channel_arrives),
         cmocka_unit_test(sections_may_stand_in_any_order),
         cmocka_unit_test(a_pseudo_terminal_is_recognised),

@@ -641,6 +641,44 @@ static void in_for_a_single_moment_is_no_stretch(void **state) {
     (void)state;
 }
 
+static void a_spread_is_not_called_failed_before_the_longest_stretch_is_known(void **state) {
+    struct scene scene;
+
+    (void)state;
+    scene_init(&scene, 2);
+    scene_open(&scene);
+    for (int64_t t = 0; t <= 30 * MIN; t += S) { // 5 min with 9 C of spread, then 24 with 2
+        feed(&scene, t, 2, t == 5 * MIN ? 790000 : t < 5 * MIN ? 810000 : 803000);
+        feed(&scene, t, 3, 801000);
+        if (t == 4 * MIN) {
+            scene.verdict_count = judge_verdicts(scene.judge, scene.verdicts);
+            expect(&scene, REQUIREMENT_SPREAD, OUTCOME_NOT_PROVEN, REASON_RUN_OPEN);
+            assert_int_equal(verdict_of(&scene, REQUIREMENT_SPREAD)->found, 9000);
+            assert_int_equal(count_findings(&scene, FINDING_SPREAD), 1);
+        }
+    }
+    scene_end(&scene, 30 * MIN);
+    expect(&scene, REQUIREMENT_SPREAD, OUTCOME_MET, REASON_NONE);
+    judge_free(scene.judge);
+}
+
+static void a_rise_is_not_called_kept_before_the_charge_is_in_the_band(void **state) {
+    struct scene scene;
+
+    (void)state;
+    scene_init(&scene, 1);
+    scene_open(&scene);
+    for (int64_t t = 0; t <= 90 * MIN; t += S) // through the temperatures at 500 C/h
+        feed(&scene, t, 2, trapezoid(t, 805000, HOUR));
+    scene.verdict_count = judge_verdicts(scene.judge, scene.verdicts);
+    expect(&scene, REQUIREMENT_RAMP, OUTCOME_NOT_PROVEN, REASON_RUN_OPEN); // at 770 C
+    for (int64_t t = 0; t < 10 * MIN; t += S) // a door is opened, and 1200 C/h after it
+        feed(&scene, 91 * MIN + t, 2, 500000 + t / 3);
+    scene_end(&scene, 101 * MIN);
+    expect(&scene, REQUIREMENT_RAMP, OUTCOME_NOT_MET, REASON_NONE);
+    judge_free(scene.judge);
+}
+
 /* ---- which channels ---- */
 
 static void control_stands_for_the_charge_only_where_the_plan_says_so(void **state) {
@@ -970,6 +1008,8 @@ int main(void) {
         cmocka_unit_test(the_last_reading_before_a_gap_counts_for_the_spread),
         cmocka_unit_test(nothing_is_proven_before_the_first_reading),
         cmocka_unit_test(in_for_a_single_moment_is_no_stretch),
+        cmocka_unit_test(a_spread_is_not_called_failed_before_the_longest_stretch_is_known),
+        cmocka_unit_test(a_rise_is_not_called_kept_before_the_charge_is_in_the_band),
         cmocka_unit_test(control_stands_for_the_charge_only_where_the_plan_says_so),
         cmocka_unit_test(a_named_channel_that_is_not_there_proves_nothing),
         cmocka_unit_test(findings_of_a_kind_are_bounded_and_the_rest_is_counted),

@@ -219,7 +219,9 @@ static void test_long_steps_are_missing(void **state) {
     assert_near(sum.equivalent_h * HOUR, 10 * S, 1e-6);
     add_at(&sum, 30 * S + 1, 200 * C, QUALITY_GOOD);
     assert_near(sum.equivalent_h * HOUR, 20 * S, 1e-6);
-    assert_int_equal(sum.missing_ms, 10 * S + 1);
+    add_at(&sum, 50 * S + 1, 200 * C, QUALITY_GOOD);
+    assert_int_equal(sum.missing_ms, 30 * S + 1);
+    assert_near(sum.equivalent_h * HOUR, 20 * S, 1e-6);
 }
 
 /* In liquid nitrogen, at absolute zero and below what any sensor may say, nothing is tempered, added or broken. */

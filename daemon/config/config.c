@@ -325,6 +325,7 @@ static const struct kind {
     {"ledger", false, true, read_ledger},
     {"clock", false, false, read_clock},
     {"shop", false, false, read_shop},
+    {"alert", false, false, config_read_alert},
     {"line", true, true, read_line},
     {"instrument", true, true, config_read_instrument},
     {"sensor", true, false, read_sensor},
@@ -343,7 +344,7 @@ static int check_header(const struct config_whole *whole, const struct keyfile_s
     if (k == KIND_COUNT)
         return keyfile_fault(
             whole->file, line, whole->fault,
-            "unknown section [%s]: expected ledger, clock, shop, line, instrument, sensor, oven or "
+            "unknown section [%s]: expected ledger, clock, shop, alert, line, instrument, sensor, oven or "
             "channel",
             word);
     if (kinds[k].named && name[0] == '\0')
@@ -383,6 +384,7 @@ static int read_whole(struct config_whole *whole) {
     config->text = keyfile_text(whole->file, NULL);
     config->shop_name = config->shop_address = "";
     config->paper = default_paper;
+    config_default_alert(config);
     config->lines = calloc(room, sizeof *config->lines);
     config->instruments = calloc(room, sizeof *config->instruments);
     whole->texts = calloc(room, sizeof *whole->texts);
@@ -433,6 +435,7 @@ void config_free(struct config *config) {
     free(config->sensors);
     free(config->ovens);
     free(config->channels);
+    free(whole->command_text);
     keyfile_free(whole->file);
     free(whole);
 }

@@ -6,7 +6,7 @@
 #include "soakledger/config.h"
 #include "soakledger/keyfile.h"
 
-enum { CONFIG_LINES_MOST = 32 };
+enum { CONFIG_LINES_MOST = 32, CONFIG_COMMAND_WORDS_MOST = 16 };
 
 #define CONFIG_SECOND_MS INT64_C(1000)
 #define CONFIG_MINUTE_MS (60 * CONFIG_SECOND_MS)
@@ -32,7 +32,9 @@ struct config_whole {
     struct config config; // first: a config's address is its whole's
     struct keyfile *file;
     char *resolved[CONFIG_LINES_MOST]; // each line's device without symbolic links; NULL if it is not there
-    struct fault *fault;               // while reading
+    char *command_text;                // of [alert], cut into ...
+    char *command_words[CONFIG_COMMAND_WORDS_MOST + 1];
+    struct fault *fault; // while reading
     // Of each instrument, for its channels:
     struct config_text {
         const char *query; // "" if none
@@ -70,6 +72,10 @@ int config_take_reference(struct config_whole *whole, struct keyfile_section *se
 /* As keyfile_take_duration, within [least, most]. */
 int config_take_duration(struct config_whole *whole, struct keyfile_section *section, const char *key,
                          int64_t least_ms, int64_t most_ms, int64_t *ms);
+
+/* Reads the section [alert]; what holds without one. */
+int config_read_alert(struct config_whole *whole, struct keyfile_section *section);
+void config_default_alert(struct config *config);
 
 /* Reads a section [channel OVEN.NAME]; everything it refers to has been read. */
 int config_read_channel(struct config_whole *whole, struct keyfile_section *section);

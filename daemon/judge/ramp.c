@@ -155,9 +155,10 @@ static bool ended_in_gap(const struct judge *judge, const struct heat *heat, con
 }
 
 void heat_verdict(const struct judge *judge, const struct heat *heat, struct verdict *verdict) {
-    bool all_passed = true, all_judged = true, unproven = heat->unproven;
+    bool all_crossed = true, all_passed = true, all_judged = true, unproven = heat->unproven;
 
     for (size_t i = 0; i < judge->load_count; i++) {
+        all_crossed &= judge->main->tracks[i].has_crossed;
         all_passed &= heat->ramps[i].passed || judge->main->tracks[i].has_crossed;
         all_judged &= heat->ramps[i].judged;
         unproven |= ended_in_gap(judge, heat, &judge->main->tracks[i]);
@@ -170,7 +171,7 @@ void heat_verdict(const struct judge *judge, const struct heat *heat, struct ver
     verdict->channel_id = heat->steepest_channel;
     if (heat->judged && verdict->margin < 0)
         verdict->outcome = OUTCOME_NOT_MET;
-    else if (!judge->ended && !all_passed)
+    else if (!judge->ended && !all_crossed) // it may cool and rise again
         verdict->reason = REASON_RUN_OPEN;
     else if (unproven)
         verdict->reason = REASON_GAP;

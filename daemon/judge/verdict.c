@@ -135,12 +135,12 @@ static void judge_spread(const struct judge *judge, const struct soak *soak, str
     verdict->margin = verdict->required - verdict->found;
     verdict->t_ms = longest->spread_ms;
     verdict->uncertainty = uncertainty_of_spread(judge);
-    if (verdict->found_known && verdict->margin < 0)
-        verdict->outcome = OUTCOME_NOT_MET;
-    else if (judge->load_count < 2)
+    if (judge->load_count < 2)
         verdict->reason = REASON_ONE_SENSOR;
-    else if (!judge->ended)
+    else if (!judge->ended) // a longer stretch may come, and it is the one that counts
         verdict->reason = REASON_RUN_OPEN;
+    else if (verdict->found_known && verdict->margin < 0)
+        verdict->outcome = OUTCOME_NOT_MET;
     else if (soak->facts.first_begun_ms == 0)
         verdict->reason = REASON_NOT_REACHED;
     else if (longest->samples < JUDGE_LEAST_READINGS)

@@ -3,6 +3,7 @@
  * quotient is rounded once, so that the same readings shifted in time give the same answer to the last digit. */
 #include "soakledger/quench.h"
 
+#include <assert.h>
 #include <stddef.h>
 #include <stdlib.h>
 
@@ -49,7 +50,7 @@ struct quench {
 
     struct arrival marks[QUENCH_MARKS], lower, warm, slow; // slow: where the rate at 300 °C is taken
     bool has_upper;                                        // a fall through the upper temperature was seen
-    int64_t upper_ms, inside;
+    int64_t upper_ms, inside;                              // good readings since then, above the lower
 
     bool rate_awaited, rate_known;
     int64_t rate_mc_per_s;
@@ -100,6 +101,7 @@ void quench_free(struct quench *quench) {
 static int64_t divide(quench_wide numerator, quench_wide denominator) {
     const quench_wide half = denominator / 2;
 
+    assert(denominator > 0);
     return (int64_t)(numerator < 0 ? -((half - numerator) / denominator) : (numerator + half) / denominator);
 }
 
@@ -111,8 +113,12 @@ static int64_t crossing_ms(const struct step *step, int64_t at_mc) {
                                     (quench_wide)step->from.value_mc - step->to.value_mc);
 }
 
+static size_t slot(const struct quench *quench, size_t index) {
+    return quench->first + index < quench->most ? quench->first + index : quench->first + index - quench->most;
+}
+
 static const struct point *point_at(const struct quench *quench, size_t index) {
-    return &quench->points[(quench->first + index) % quench->most];
+    return &quench->points[slot(quench, index)];
 }
 
 /* The curve is over once the charge is handle-warm: whatever cools later is something else. */
@@ -156,10 +162,10 @@ static void follow_cooling(struct quench *quench, const struct step *step) {
         return;
     if (value_mc >= upper_mc) {
         quench->has_upper = false;
+        quench->inside = 0;
     } else if (step->has_from && step->from.value_mc >= upper_mc) {
         quench->has_upper = !step->gap;
         quench->upper_ms = crossing_ms(step, upper_mc);
-        quench->inside = 0;
     }
     if (quench->has_upper && value_mc > quench->limits.lower_mc && value_mc < upper_mc)
         quench->inside++;
@@ -271,10 +277,10 @@ static void weigh_window(struct quench *quench) {
 
 static void add_point(struct quench *quench, const struct point *point) {
     if (quench->count == quench->most) {
-        quench->first = (quench->first + 1) % quench->most;
+        quench->first = slot(quench, 1);
         quench->count--;
     }
-    quench->points[(quench->first + quench->count++) % quench->most] = *point;
+    quench->points[slot(quench, quench->count++)] = *point;
     if (quench->count == quench->most)
         weigh_window(quench);
 }
@@ -366,7 +372,7 @@ void quench_read(const struct quench *quench, struct quench_curve *curve) {
                               .rate_at_300_known = quench->rate_known,
                               .rate_at_300_mc_per_s = quench->rate_mc_per_s,
                               .gap = quench->gap};
-    if (quench->lower.fate == FATE_KNOWN && quench->has_upper && quench->inside >= QUENCH_LEAST_READINGS)
+    if (quench->lower.fate == FATE_KNOWN && quench->inside >= QUENCH_LEAST_READINGS)
         curve->cooling = (struct quench_time){true, quench->lower.t_ms - quench->upper_ms, quench->upper_ms};
     if (quench->fastest.valid && is_fastest_sure(quench)) {
         curve->fastest = since_left(quench, true, quench->fastest.middle.t_ms);

@@ -60,6 +60,13 @@ struct config_oven {
     bool is_cold;                   // a freezer or cryogenic box: every temperature of run detection is turned over
 };
 
+/* Whom to tell when something goes wrong, beside the journal; see alert.h. */
+struct config_alert {
+    const char *const *command; // path and fixed first arguments, NULL-terminated; NULL if none is given
+    int64_t escalate_after_ms;
+    int64_t time_limit_ms; // real time
+};
+
 #define CONFIG_NO_SENSOR SIZE_MAX
 struct config_channel {
     const char *name; // unique within its oven
@@ -80,6 +87,7 @@ struct config {
     enum temperature_unit unit; // of sheets and terminal
     const char *paper;          // "A4" or "Letter"
     int utc_offset_min;         // of times on sheets, minutes east of UTC
+    struct config_alert alert;
     size_t line_count, instrument_count, sensor_count, oven_count, channel_count;
     struct config_line *lines;
     struct config_instrument *instruments;

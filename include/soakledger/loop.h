@@ -3,6 +3,7 @@
 #ifndef SOAKLEDGER_LOOP_H
 #define SOAKLEDGER_LOOP_H
 
+#include "soakledger/alert.h"
 #include "soakledger/clock.h"
 #include "soakledger/config.h"
 #include "soakledger/fault.h"
@@ -13,7 +14,7 @@ struct loop;
 
 /* Blocks SIGTERM, SIGINT and SIGHUP for the whole process: call before any thread is started. */
 struct loop *loop_open(const struct config *config, const int64_t *channel_ids, struct clock *clock,
-                       struct queue *queue, struct fault *fault);
+                       struct queue *queue, struct alert_desk *desk, struct fault *fault);
 void loop_free(struct loop *loop); // NULL is allowed
 
 /* Runs until SIGTERM or SIGINT. Feeds systemd's watchdog, if there is one, while lines are polled and `writer`

@@ -11,6 +11,7 @@
 #include <stddef.h>
 #include <stdint.h>
 
+#include "soakledger/alert.h"
 #include "soakledger/config.h"
 #include "soakledger/fault.h"
 #include "soakledger/ledger.h"
@@ -20,7 +21,7 @@ struct recorder;
 
 /* The ids are those that ledger_add_session gave. Everything given must outlive the recorder. */
 struct recorder *recorder_open(struct ledger *ledger, const struct config *config, const int64_t *oven_ids,
-                               const int64_t *channel_ids, struct fault *fault);
+                               const int64_t *channel_ids, struct alert_desk *desk, struct fault *fault);
 void recorder_free(struct recorder *recorder); // NULL is allowed
 
 /* Within a transaction of the ledger. */

@@ -12,6 +12,7 @@
 #include <stddef.h>
 #include <stdint.h>
 
+#include "soakledger/alert.h"
 #include "soakledger/channel.h"
 #include "soakledger/config.h"
 #include "soakledger/fault.h"
@@ -26,9 +27,10 @@ enum watch_change {
     WATCH_BEGUN, // a run has begun with it: store the ring from watch_begun_ms on, then call watch_begin
 };
 
-/* `config` and `ledger` must outlive the watch. `oven` is an index into the config; the ids are the ledger's. */
+/* `config`, `ledger` and `desk` must outlive the watch. `oven` is an index into the config; the ids are the
+ * ledger's. */
 struct watch *watch_open(struct ledger *ledger, const struct config *config, size_t oven, int64_t oven_id,
-                         const int64_t *channel_ids, struct fault *fault);
+                         const int64_t *channel_ids, struct alert_desk *desk, struct fault *fault);
 void watch_free(struct watch *watch); // NULL is allowed
 
 /* Looks at a reading before it is stored; ends the run first if the reading shows that it is over. -1 on a fault.

@@ -1,12 +1,14 @@
 // SPDX-License-Identifier: MIT
 /* writer: the ledger thread. Takes what the acquisition thread has queued and commits it at least four times a
  * second, so that a reading is durable within a second of its arrival. While the ledger cannot be written (disk
- * full, gone read-only) it keeps what it has taken, tries again every second, and says so once. */
+ * full, gone read-only) it keeps what it has taken, tries again every second, and raises an alert. */
 #ifndef SOAKLEDGER_WRITER_H
 #define SOAKLEDGER_WRITER_H
 
 #include <stdint.h>
 
+#include "soakledger/alert.h"
+#include "soakledger/clock.h"
 #include "soakledger/config.h"
 #include "soakledger/fault.h"
 #include "soakledger/ledger.h"
@@ -16,7 +18,8 @@ struct writer;
 
 /* Starts the thread, which owns `ledger` from then on until writer_finish. All else must outlive it. */
 struct writer *writer_start(struct ledger *ledger, const struct config *config, const int64_t *oven_ids,
-                            const int64_t *channel_ids, struct queue *queue, struct fault *fault);
+                            const int64_t *channel_ids, struct queue *queue, struct alert_desk *desk,
+                            const struct clock *clock, struct fault *fault);
 
 /* How often the thread has come round: unchanged means stuck. Any thread. */
 uint64_t writer_read_rounds(const struct writer *writer);
