@@ -217,39 +217,6 @@ static void every_key_of_text_arrives(void **state) {
     config_free(config);
 }
 
-/* As many as a big shop has: 32 lines of 8 instruments of 4 registers. */
-static void a_big_shop_has_room(void **state) {
-    enum { LINES = 32, INSTRUMENTS = 8, REGISTERS = 4, BYTES = 400000, LOADS = 16 };
-    char *text = malloc(BYTES);
-    size_t used, channels = 0;
-    struct config *config;
-
-    (void)state;
-    assert_non_null(text);
-    used = (size_t)snprintf(text, BYTES, LEDGER);
-    for (int o = 0; o < LINES * INSTRUMENTS * REGISTERS / LOADS; o++)
-        used += (size_t)snprintf(text + used, BYTES - used, "[oven o%d]\n", o);
-    for (int l = 0; l < LINES; l++) {
-        used += (size_t)snprintf(text + used, BYTES - used, "[line %d]\ndevice = /dev/none%d\n", l, l);
-        for (int i = 0; i < INSTRUMENTS; i++) {
-            used += (size_t)snprintf(text + used, BYTES - used, "[instrument %d.%d]\nline = %d\naddress = %d\n", l,
-                                     i, l, i + 1);
-            for (int r = 0; r < REGISTERS; r++, channels++)
-                used += (size_t)snprintf(text + used, BYTES - used,
-                                         "[channel o%zu.%zu]\nrole = load\ninstrument = %d.%d\nfunction = 4\n"
-                                         "register = %d\ndecimals = 1\nunit = C\n",
-                                         channels / LOADS, channels, l, i, r);
-        }
-    }
-    assert_true(used < BYTES);
-    config = read_good(text);
-    assert_int_equal(config->line_count, LINES);
-    assert_int_equal(config->instrument_count, LINES * INSTRUMENTS);
-    assert_int_equal(config->channel_count, LINES * INSTRUMENTS * REGISTERS);
-    config_free(config);
-    free(text);
-}
-
 static void every_key_of_shop_line_and_oven_arrives(void **state) {
     struct config *config = read_good(
         "[ledger]\npath = /a/b\n[clock]\npage = /c\n[shop]\nname = N\naddress = A\nunits = F\npaper = Letter\n"
@@ -704,7 +671,6 @@ int main(void) {
         cmocka_unit_test(defaults_are_what_the_manual_says),
         cmocka_unit_test(defaults_of_text_are_what_the_manual_says),
         cmocka_unit_test(every_key_of_text_arrives),
-        cmocka_unit_test(a_big_shop_has_room),
         cmocka_unit_test(every_key_of_shop_line_and_oven_arrives),
         cmocka_unit_test(every_key_of_alerts_arrives),
         cmocka_unit_test(every_key_of_a_channel_arrives),

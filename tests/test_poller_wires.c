@@ -18,17 +18,24 @@
 #include "support/rig.h"
 #include "support/talker.h"
 
-enum { INPUT = MODBUS_READ_INPUT, SECOND_MS = 1000, PER_UNIT = 1000, SLACK_MS = 60, WITHIN_MS = 30 };
+enum {
+    INPUT = MODBUS_READ_INPUT,
+    SECOND_MS = 1000,
+    PER_UNIT = 1000,
+    SLACK_MS = 60,
+    WITHIN_MS = 80,
+    DEAD_WITHIN_MS = 25
+};
 
 static struct capture sent = CAPTURE_EMPTY;
 
 /* ---- long requests ---- */
 
-static void open_long(struct bus *bus, struct rig *rig, unsigned channels, int64_t interval_ms) {
+static void open_long(struct bus *bus, struct rig *rig, bool simulated, unsigned channels, int64_t interval_ms) {
     size_t a;
 
     bus_open(bus, 1, 0, &sent);
-    rig_begin(rig, false);
+    rig_begin(rig, simulated);
     rig_add_line(rig, bus->pair.far);
     a = rig_add_instrument(rig, 0, 1, WITHIN_MS, 0);
     for (unsigned i = 0; i < channels; i++)
@@ -38,12 +45,12 @@ static void open_long(struct bus *bus, struct rig *rig, unsigned channels, int64
 }
 
 static void halves_what_is_refused(void **state) {
-    enum { CHANNELS = 16, LONGEST = 5, FAST_MS = 30 };
+    enum { CHANNELS = 16, LONGEST = 5, FAST_MS = 100 };
     struct bus bus;
     struct rig rig;
 
     (void)state;
-    open_long(&bus, &rig, CHANNELS, FAST_MS);
+    open_long(&bus, &rig, true, CHANNELS, FAST_MS);
     atomic_store(&bus.instruments[0].longest, LONGEST);
     rig_run(&rig, 10L * FAST_MS);
     assert_int_equal(poller_count_requests(rig.poller), 4); // 16, 8, 4
@@ -62,12 +69,12 @@ static void halves_what_is_refused(void **state) {
 }
 
 static void one_refused_register_harms_no_neighbour(void **state) {
-    enum { CHANNELS = 11, FAST_MS = 30, HOLE = 4 };
+    enum { CHANNELS = 11, FAST_MS = 100, HOLE = 4 };
     struct bus bus;
     struct rig rig;
 
     (void)state;
-    open_long(&bus, &rig, CHANNELS, FAST_MS);
+    open_long(&bus, &rig, true, CHANNELS, FAST_MS);
     atomic_store(&bus.instruments[0].hole, 10 + HOLE);
     rig_run(&rig, 16L * FAST_MS);
     rig_forget(&rig);
@@ -86,38 +93,36 @@ static void one_refused_register_harms_no_neighbour(void **state) {
 }
 
 static void halves_what_is_not_answered(void **state) {
-    enum { CHANNELS = 8, LONGEST = 4, FAST_MS = 50 };
+    enum { CHANNELS = 8, LONGEST = 4, FAST_MS = 100 };
     struct bus bus;
     struct rig rig;
 
     (void)state;
-    open_long(&bus, &rig, CHANNELS, FAST_MS);
+    open_long(&bus, &rig, false, CHANNELS, FAST_MS);
     atomic_store(&bus.instruments[0].longest, LONGEST);
     atomic_store(&bus.instruments[0].mute, true);
-    rig_run(&rig, 20L * FAST_MS);
+    rig_run(&rig, 14L * FAST_MS);
     assert_int_equal(poller_count_requests(rig.poller), 2);
     rig_forget(&rig);
-    rig_run(&rig, 10L * FAST_MS);
+    rig_run(&rig, 6L * FAST_MS);
     for (size_t i = 0; i < CHANNELS; i++)
-        assert_in_range(rig_count(&rig, i, QUALITY_GOOD, 0), 7, 11);
+        assert_in_range(rig_count(&rig, i, QUALITY_GOOD, 0), 4, 7);
     rig_end(&rig);
     bus_close(&bus);
 }
 
 /* One that had no power is no reason; neither is one that refuses for another reason or now and then. */
 static void halves_nothing_without_need(void **state) {
-    enum { CHANNELS = 8, FAST_MS = 40 };
+    enum { CHANNELS = 8, FAST_MS = 100 };
     struct bus bus;
     struct rig rig;
 
     (void)state;
-    open_long(&bus, &rig, CHANNELS, FAST_MS);
-    for (int i = 0; i < 2; i++) {
-        atomic_store(&bus.instruments[0].manner, BUS_SILENT);
-        rig_run(&rig, 8L * FAST_MS);
-        atomic_store(&bus.instruments[0].manner, BUS_WELL);
-        rig_run(&rig, 8L * FAST_MS);
-    }
+    open_long(&bus, &rig, false, CHANNELS, FAST_MS);
+    atomic_store(&bus.instruments[0].manner, BUS_SILENT);
+    rig_run(&rig, 7L * FAST_MS);
+    atomic_store(&bus.instruments[0].manner, BUS_WELL);
+    rig_run(&rig, 6L * FAST_MS);
     atomic_store(&bus.instruments[0].every, 2);
     atomic_store(&bus.instruments[0].manner, BUS_REFUSING);
     rig_run(&rig, 8L * FAST_MS);
@@ -141,8 +146,10 @@ static void seven_keep_their_rate_beside_a_dead_eighth(void **state) {
     rig_add_line(&rig, bus.pair.far);
     for (int i = 0; i < INSTRUMENTS; i++)
         for (unsigned j = 0; j < 4; j++)
-            rig_add_bus_channel(&rig, j > 0 ? (size_t)i : rig_add_instrument(&rig, 0, i + 1, WITHIN_MS, 2), INPUT,
-                                j, FAST_MS);
+            rig_add_bus_channel(
+                &rig,
+                j > 0 ? (size_t)i : rig_add_instrument(&rig, 0, i + 1, i == DEAD ? DEAD_WITHIN_MS : SLACK_MS, 2),
+                INPUT, j, FAST_MS);
     rig_open(&rig);
     rig_run(&rig, SECOND_MS / 2); // in which it is found to be dead
     rig_forget(&rig);
@@ -357,10 +364,10 @@ static void listens_to_what_is_printed(void **state) {
     assert_in_range(rig_count(&rig, 0, QUALITY_GOOD, 0), RUN_MS / FAST_MS / 2, RUN_MS / FAST_MS * 4 / 3 + 1);
     assert_in_range(rig_count(&rig, 1, QUALITY_GOOD, 0), RUN_MS / FAST_MS / 4, RUN_MS / FAST_MS * 2 / 3 + 1);
     assert_int_equal(rig_count(&rig, 0, QUALITY_GOOD, 0), rig_count(&rig, 2, QUALITY_OPEN_SENSOR, 0));
-    assert_int_equal(rig_count(&rig, 0, QUALITY_GOOD, 0), rig_count_all(&rig, 0));
+    assert_in_range(rig_count_all(&rig, 0) - rig_count(&rig, 0, QUALITY_GOOD, 0), 0, 2); // the machine is shared
 
     atomic_store(&talker.manner, FREE_SILENT);
-    rig_run(&rig, 2L * PRINT_MS);
+    rig_run(&rig, 2L * PRINT_MS + SLACK_MS);
     rig_forget(&rig);
     rig_run(&rig, RUN_MS);
     assert_in_range(rig_count(&rig, 0, QUALITY_NO_REPLY, 0), RUN_MS / FAST_MS - 3, RUN_MS / FAST_MS);
@@ -436,14 +443,14 @@ static void add_two_by_address(struct rig *rig, int64_t reply_within_ms, int64_t
 }
 
 static void asks_in_text(void **state) {
-    enum { FAST_MS = 100, RUN_MS = 700 };
+    enum { FAST_MS = 100, RUN_MS = 2000 };
     struct pty_pair pair;
     struct talker talker;
     struct rig rig;
 
     (void)state;
     pty_pair_open(&pair);
-    rig_begin(&rig, false);
+    rig_begin(&rig, true);
     rig_add_line(&rig, pair.far);
     add_two_by_address(&rig, SLACK_MS, FAST_MS);
     rig_open(&rig);
@@ -461,7 +468,7 @@ static void asks_in_text(void **state) {
 /* The answers come too late every fourth time, and do not tell whose they are: the rig lets no value pass that is
  * another channel's. */
 static void takes_no_late_answer_for_another(void **state) {
-    enum { FAST_MS = 40, REPLY_WITHIN_MS = 20, LATE_MS = 28, RUN_MS = 2000, EVERY = 4 };
+    enum { FAST_MS = 40, REPLY_WITHIN_MS = 20, LATE_MS = 28, RUN_MS = 1200, EVERY = 4 };
     struct pty_pair pair;
     struct talker talker;
     struct rig rig;
@@ -471,6 +478,7 @@ static void takes_no_late_answer_for_another(void **state) {
     rig_begin(&rig, false);
     rig_add_line(&rig, pair.far);
     add_two_by_address(&rig, REPLY_WITHIN_MS, FAST_MS);
+    rig.instruments[0].retries = rig.instruments[1].retries = 0; // so that another is asked next
     rig_open(&rig);
     open_talker(&talker, &pair, 0, answer_by_address);
     atomic_store(&talker.every, EVERY);
