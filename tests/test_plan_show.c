@@ -263,6 +263,7 @@ static void a_crowded_plan_is_shared_out_to_panels(void **state) {
     said = run(UTF8, words, 0);
     check_columns(said, false);
     assert_true(paper_count(said, "°C │") >= 4);    // panels
+    expect(said, "soak     quench     wait\n");     // the first ends within its line
     assert_int_equal(paper_count(said, "soak"), 2); // drawn once, and the program's name
     for (int visit = 1; visit <= 33; visit++) {
         char text[32];
@@ -273,6 +274,20 @@ static void a_crowded_plan_is_shared_out_to_panels(void **state) {
     free(said);
     said = run(PLAIN, words, 0);
     check_columns(said, true);
+    free(said);
+}
+
+/* In panels there is room for what one line would have to give up. */
+static void panels_keep_their_labels(void **state) {
+    char *said = run(UTF8, "plan show " A2, 0);
+
+    (void)state;
+    assert_int_equal(paper_count(said, "°C │"), 2);
+    expect(said, "660–690 °C");
+    expect(said, "956–980 °C");
+    expect(said, "≤300°/h");
+    expect(said, "≥20 min"); // 10 min, and 10 min for the lag
+    expect(said, "Times at temperature include 10 min for the lag of the charge.\n");
     free(said);
 }
 
@@ -361,6 +376,27 @@ static void every_example_has_one_page_without_a_clash(void **state) {
         free(text);
     }
     globfree(&found);
+}
+
+/* D2 with two holds and two tempers: names give way before the drawing is cut in two. */
+static void a_long_cycle_stays_on_one_line(void **state) {
+    char path[PATH_BYTES];
+    size_t count, found = 0;
+    struct paper_word *words;
+    double top = 0;
+
+    (void)state;
+    make_paper(D2, "", path);
+    words = paper_words(path, &count);
+    for (size_t i = 0; i + 1 < count; i++) {
+        if (strcmp(words[i].text, "visit") != 0 || strchr(words[i + 1].text, ':') == NULL)
+            continue;
+        assert_true(found == 0 || words[i].top == top);
+        top = words[i].top;
+        found++;
+    }
+    free(words);
+    assert_int_equal(found, 3);
 }
 
 static void repeated_tempers_are_drawn_twice_and_described_once(void **state) {
@@ -489,9 +525,11 @@ int main(void) {
         cmocka_unit_test(a_plain_terminal_gets_plain_signs),
         cmocka_unit_test(no_plan_makes_a_line_too_long),
         cmocka_unit_test(a_crowded_plan_is_shared_out_to_panels),
+        cmocka_unit_test(panels_keep_their_labels),
         cmocka_unit_test(weight_only_on_a_terminal_that_wants_it),
         cmocka_unit_test(the_paper_says_all_of_it),
         cmocka_unit_test(every_example_has_one_page_without_a_clash),
+        cmocka_unit_test(a_long_cycle_stays_on_one_line),
         cmocka_unit_test(repeated_tempers_are_drawn_twice_and_described_once),
         cmocka_unit_test(the_level_is_drawn_where_the_axis_says),
         cmocka_unit_test(paper_comes_in_two_sizes),
