@@ -310,11 +310,11 @@ static void certificate_requirements(struct certificate *certificate) {
     char when[CERTIFICATE_NAME_BYTES];
     const struct sheet_column columns[] = {
         {"operation", 0.12F, PAGE_LEFT},
-        {"what", 0.14F, PAGE_LEFT},
+        {"what", 0.135F, PAGE_LEFT},
         {"required", 0.14F, PAGE_LEFT},
-        {"found", 0.15F, PAGE_LEFT},
+        {"found", 0.145F, PAGE_LEFT},
         {"margin", 0.205F, PAGE_LEFT},
-        {certificate_time_title(certificate, "channel, time", when, sizeof when), 0.12F, PAGE_LEFT},
+        {certificate_time_title(certificate, "channel, time", when, sizeof when), 0.13F, PAGE_LEFT},
         {"outcome", 0.125F, PAGE_LEFT},
     };
     const struct assess_batch *assessed = certificate->assessed;
