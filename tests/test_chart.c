@@ -423,7 +423,7 @@ static void counts_seconds_from_leaving_the_soak(void **state) {
 
 /* Three bands close to each other, one of them open below: each has its name, and no name covers another. */
 static void names_every_band_where_there_is_room(void **state) {
-    const struct chart_band bands[] = {{640000, 660000, "hold one"}, {700000, 720000, "hold two"}};
+    const struct chart_band bands[] = {{640000, 644000, "hold one"}, {646000, 650000, "hold two"}};
     const struct shop *shop = *state;
     struct chart *chart = open_one(2 * H);
     struct chart_dressing dressing = dress(UNIT_CELSIUS);
