@@ -23,7 +23,7 @@ static const char HELP[] = "soakledger [-c CONFIG] COMMAND: batches, and what th
                            "  attest BATCH [VISIT] --at TIME         a person's word for an unseen quench\n"
                            "             [--by NAME] [--words TEXT]\n"
                            "  certificate BATCH [-o FILE]            write the PDF and record its issue\n"
-                           "  plan check FILE                        read a plan and say what it asks for\n"
+                           "  plan check|show FILE [-o FILE]         say or draw what a plan asks for\n"
                            "  ports [--json]                         serial adapters, and names that stay\n"
                            "  probe PORT [OPTION ...]                find controllers, show their registers\n"
                            "\n"

@@ -319,6 +319,36 @@ static void a_short_hold_is_not_met(void **state) {
     bench_close(&bench);
 }
 
+static void cooling_slowly_through_its_band_is_no_hold(void **state) {
+    struct morning hasty = good;
+    struct bench bench;
+    const int64_t slowly_ms = 3 * HOUR;
+
+    (void)state;
+    hasty.hold_ms = 0;
+    bench_open(&bench, HARDEN, 0, harden_channels, 2);
+    for (int64_t t = 0; t < out_ms(&hasty) + slowly_ms; t += S) // a degree a minute: 20 min from 660 to 640 C
+        feed(&bench, t, 2, t < out_ms(&hasty) ? furnace_c(&hasty, t) : 805 - (double)(t - out_ms(&hasty)) / MIN);
+    bench_end(&bench, out_ms(&hasty) + slowly_ms);
+    expect(&bench, REQUIREMENT_HOLD_LEAST, OUTCOME_NOT_MET, REASON_NONE);
+    near(verdict_of(&bench, REQUIREMENT_HOLD_LEAST)->found, 2 * MIN, S);
+    bench_close(&bench);
+}
+
+static void a_charge_may_lag_behind_the_control_sensor_in_a_hold_too(void **state) {
+    static const char plan[] = "[plan]\ntitle = t\nload = control\nlag_allowance = 8 min\n"
+                               "[hold]\ntemperature = 650 C\nbelow = 10 C\nabove = 10 C\ntime_at_least = 10 min\n"
+                               "[soak]\ntemperature = 805 C\nbelow = 8 C\nabove = 8 C\ntime_at_least = 10 min\n";
+    struct bench bench;
+
+    (void)state;
+    bench_open(&bench, plan, 0, harden_channels, 1);
+    play(&bench, &good, NULL); // 17 min in the hold's band, of 10 and 8
+    assert_int_equal(verdict_of(&bench, REQUIREMENT_HOLD_LEAST)->required, 18 * MIN);
+    expect(&bench, REQUIREMENT_HOLD_LEAST, OUTCOME_NOT_MET, REASON_NONE);
+    bench_close(&bench);
+}
+
 /* ---- cold ---- */
 
 #define COLD                                                                                                       \
@@ -475,6 +505,8 @@ int main(void) {
         cmocka_unit_test(a_part_that_stays_warm_misses_its_deadline),
         cmocka_unit_test(a_hot_charge_breaks_the_limit_at_the_start),
         cmocka_unit_test(a_short_hold_is_not_met),
+        cmocka_unit_test(cooling_slowly_through_its_band_is_no_hold),
+        cmocka_unit_test(a_charge_may_lag_behind_the_control_sensor_in_a_hold_too),
         cmocka_unit_test(a_cold_hold_is_a_soak_turned_over),
         cmocka_unit_test(what_lies_between_two_visits_is_judged),
         cmocka_unit_test(a_constant_temper_is_worth_its_own_time),

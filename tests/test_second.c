@@ -27,7 +27,7 @@ enum { WITHIN_CROSSING_MS = 1, WITHIN_LENGTH_MS = 2, WITHIN_SLOPE = 1 };
 
 static const char *const verdict_fields[MOST_FIELDS] = {"kind",    "run",      "operation", "requirement",
                                                         "outcome", "reason",   "required",  "found known",
-                                                        "found",   "possible", "margin"};
+                                                        "found",   "possible", "margin",    "uncertainty"};
 static const char *const soak_fields[MOST_FIELDS] = {
     "kind",       "run",      "first begun",      "longest begun", "longest ended",
     "last ended", "total in", "possible longest", "stretches",     "peak",
@@ -69,7 +69,8 @@ static int64_t tolerance(const struct line *line, size_t field) {
         return 0;
     switch (line->fields[REQUIREMENT]) {
     case REQUIREMENT_SOAK_LEAST:
-    case REQUIREMENT_SOAK_MOST: return WITHIN_LENGTH_MS;
+    case REQUIREMENT_SOAK_MOST:
+    case REQUIREMENT_HOLD_LEAST: return WITHIN_LENGTH_MS;
     case REQUIREMENT_RAMP: return WITHIN_SLOPE;
     default: return 0;
     }
@@ -163,7 +164,7 @@ static uint64_t from_environment(const char *name, uint64_t otherwise) {
 }
 
 static void two_judges_agree_on_every_run(void **state) {
-    const char *build = getenv("SOAKLEDGER_BUILD") != NULL ? getenv("SOAKLEDGER_BUILD") : "build/gcc";
+    const char *told = getenv("SOAKLEDGER_BUILD"), *build = told != NULL ? told : "build/gcc";
     const uint64_t seed = from_environment("SOAKLEDGER_SEED", FIRST_SEED);
     const size_t runs = from_environment("SOAKLEDGER_RUNS", strstr(build, "asan") != NULL ? RUNS_SANITIZED : RUNS);
     char folder[] = "/tmp/second-XXXXXX";

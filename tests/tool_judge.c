@@ -2,12 +2,12 @@
 /* tool_judge: the real judge over runs that lie in files. Many in one process.
  *
  * Each line of standard input is "PLAN CSV VISIT": two paths without blanks, and a visit counted from 0. A CSV is
- *     channel,ID,NAME,ROLE,INTERVAL_MS,HEATS_AT_MOST_MC_PER_H     for each channel; ROLE as enum channel_role
+ *     channel,ID,NAME,ROLE,INTERVAL_MS,HEATS_AT_MOST_MC_PER_H,UNCERTAINTY_MC       ROLE as enum channel_role
  *     end,T_MS
  *     readings
  *     T_MS,ID,VALUE,QUALITY                                       in the judge's order; QUALITY as enum quality
  * and for each run there is written, RUN counting lines from 0:
- *     verdict,RUN,OPERATION,REQUIREMENT,OUTCOME,REASON,REQUIRED,FOUND_KNOWN,FOUND,POSSIBLE,MARGIN
+ *     verdict,RUN,OPERATION,REQUIREMENT,OUTCOME,REASON,REQUIRED,FOUND_KNOWN,FOUND,POSSIBLE,MARGIN,UNCERTAINTY
  *     soak,RUN,FIRST_BEGUN,LONGEST_BEGUN,LONGEST_ENDED,LAST_ENDED,TOTAL_IN,POSSIBLE_LONGEST,STRETCHES,PEAK,PEAK_T,
  *         GAPS,GAP_TOTAL
  */
@@ -41,11 +41,11 @@ static int read_channel(struct run *run, const char *line) {
 
     if (run->channel_count == MOST_CHANNELS)
         return refuse(run, "no more channels");
-    if (sscanf(line, "channel,%" SCNd64 ",%63[^,],%u,%" SCNd64 ",%" SCNd64, &channel->channel_id,
-               run->names[run->channel_count], &role, &channel->interval_ms,
-               &channel->heats_at_most_mc_per_h) != 5 ||
+    if (sscanf(line, "channel,%" SCNd64 ",%63[^,],%u,%" SCNd64 ",%" SCNd64 ",%" SCNd64, &channel->channel_id,
+               run->names[run->channel_count], &role, &channel->interval_ms, &channel->heats_at_most_mc_per_h,
+               &channel->uncertainty_mc) != 6 ||
         role >= ROLE_COUNT)
-        return refuse(run, "channel,ID,NAME,ROLE,INTERVAL_MS,HEATS_AT_MOST_MC_PER_H");
+        return refuse(run, "channel,ID,NAME,ROLE,INTERVAL_MS,HEATS_AT_MOST_MC_PER_H,UNCERTAINTY_MC");
     channel->role = (enum channel_role)role;
     channel->name = run->names[run->channel_count++];
     return 0;
@@ -96,9 +96,9 @@ static void print_answer(size_t number, const struct judge *judge) {
     for (size_t i = 0; i < count; i++) {
         const struct verdict *v = &verdicts[i];
 
-        printf("verdict,%zu,%zu,%d,%d,%d,%" PRId64 ",%d,%" PRId64 ",%" PRId64 ",%" PRId64 "\n", number,
+        printf("verdict,%zu,%zu,%d,%d,%d,%" PRId64 ",%d,%" PRId64 ",%" PRId64 ",%" PRId64 ",%" PRId64 "\n", number,
                v->operation, (int)v->requirement, (int)v->outcome, (int)v->reason, v->required, v->found_known,
-               v->found_known ? v->found : 0, v->possible, v->found_known ? v->margin : 0);
+               v->found_known ? v->found : 0, v->possible, v->found_known ? v->margin : 0, v->uncertainty);
     }
     judge_read_soak(judge, &soak);
     printf("soak,%zu,%" PRId64 ",%" PRId64 ",%" PRId64 ",%" PRId64 ",%" PRId64 ",%" PRId64 ",%" PRId64 ",%" PRId64

@@ -74,7 +74,7 @@ static int add_soak(struct judge *judge, size_t index, int64_t inwards_mc, bool 
     soak->top_mc = operation->kind == OPERATION_HOLD ? operation->temperature_mc + operation->above_mc - inwards_mc
                                                      : INT64_MAX;
     soak->required_ms = operation->time_at_least_ms;
-    if (operation->kind == OPERATION_SOAK || operation->kind == OPERATION_TEMPER)
+    if (operation->kind != OPERATION_COLD) // the control sensor leads while the charge warms
         soak->required_ms += judge->plan->lag_allowance_ms;
     return (int)judge->soak_count++;
 }
@@ -228,8 +228,10 @@ static void feed_load(struct judge *judge, size_t index, const struct reading *r
     for (size_t i = 0; i < judge->heat_count; i++)
         heat_feed(judge, &judge->heats[i], index, reading);
     note_load(judge, load, reading);
-    for (size_t i = 0; i < judge->soak_count; i++)
-        soak_feed(judge, &judge->soaks[i], index, reading);
+    for (size_t i = 0; i < judge->soak_count; i++) {
+        if (!soak_is_past(judge, &judge->soaks[i]))
+            soak_feed(judge, &judge->soaks[i], index, reading);
+    }
 }
 
 void judge_feed(struct judge *judge, const struct reading *reading) {
@@ -242,14 +244,19 @@ void judge_feed(struct judge *judge, const struct reading *reading) {
         cooling_feed(judge, reading);
     if (judge->load_count == 0)
         return;
-    for (size_t i = 0; i < judge->soak_count; i++)
-        soak_tick(judge, &judge->soaks[i], reading->t_ms);
+    for (size_t i = 0; i < judge->soak_count; i++) {
+        if (!soak_is_past(judge, &judge->soaks[i]))
+            soak_tick(judge, &judge->soaks[i], reading->t_ms);
+    }
     while (load < judge->load_count && judge->loads[load].channel.channel_id != reading->channel_id)
         load++;
     if (load < judge->load_count)
         feed_load(judge, load, reading);
-    for (size_t i = 0; i < judge->soak_count; i++)
-        soak_settle(judge, &judge->soaks[i]);
+    for (size_t i = 0; i < judge->soak_count; i++) {
+        if (!soak_is_past(judge, &judge->soaks[i]))
+            soak_settle(judge, &judge->soaks[i]);
+    }
+    judge->soak_reached = judge->main->facts.first_begun_ms != 0; // not sooner: all have come as far as it by now
 }
 
 static void make_leftovers(struct judge *judge) {
@@ -269,6 +276,8 @@ void judge_end(struct judge *judge, int64_t t_ms) {
     for (size_t i = 0; judge->load_count > 0 && i < judge->soak_count; i++) {
         struct soak *soak = &judge->soaks[i];
 
+        if (soak_is_past(judge, soak))
+            continue;
         soak_tick(judge, soak, t_ms);
         for (size_t k = 0; k < judge->load_count; k++)
             track_end(judge, soak, &soak->tracks[k], t_ms);
@@ -395,6 +404,8 @@ static void ask(const struct plan *plan, const struct plan_operation *operation,
         add_if_set(absent, REQUIREMENT_RAMP, &operation->ramp_at_most);
         break;
     case OPERATION_HOLD:
+        add_absent(absent, REQUIREMENT_HOLD_LEAST, operation->time_at_least_ms + plan->lag_allowance_ms);
+        break;
     case OPERATION_COLD: add_absent(absent, REQUIREMENT_HOLD_LEAST, operation->time_at_least_ms); break;
     case OPERATION_SOAK:
     case OPERATION_TEMPER:

@@ -147,6 +147,7 @@ struct judge {
     size_t soak_count;
     struct soak *soaks;
     struct soak *main; // one of them
+    bool soak_reached; // the charge has been in the band of the visit's own soak: holds are past
     size_t heat_count;
     struct heat *heats;
     const struct plan_operation *quench_operation; // or NULL
@@ -175,6 +176,7 @@ int64_t track_known_until(const struct judge *judge, const struct track *track);
 int soak_open(struct judge *judge, struct soak *soak, int64_t longest_gap_ms);
 void soak_free(struct judge *judge, struct soak *soak);
 void soak_begin(struct soak *soak, int64_t t_ms);
+bool soak_is_past(const struct judge *judge, const struct soak *soak);
 /* Time has come to `now_ms`: has any channel been silent for too long? */
 void soak_tick(struct judge *judge, struct soak *soak, int64_t now_ms);
 void soak_feed(struct judge *judge, struct soak *soak, size_t load, const struct reading *reading);

@@ -44,6 +44,11 @@ void soak_begin(struct soak *soak, int64_t t_ms) {
     soak->possible_since_ms = t_ms;
 }
 
+/* A hold comes before the soak: what cools through its band later is not held there. */
+bool soak_is_past(const struct judge *judge, const struct soak *soak) {
+    return judge->soak_reached && soak->operation->kind == OPERATION_HOLD;
+}
+
 int64_t stretch_ms(const struct stretch *stretch) {
     return stretch->ended_ms - stretch->begun_ms;
 }
@@ -359,8 +364,10 @@ void soak_settle(struct judge *judge, struct soak *soak) {
 }
 
 void soak_end(struct judge *judge, struct soak *soak, int64_t end_ms) {
-    soak_advance(judge, soak, end_ms);
-    take_samples(judge, soak, INT64_MAX);
+    if (!soak_is_past(judge, soak)) {
+        soak_advance(judge, soak, end_ms);
+        take_samples(judge, soak, INT64_MAX);
+    }
     if (soak->now.on)
         end_stretch(soak, end_ms, 0);
     if (!soak->begun && soak->facts.first_begun_ms != 0) { // it was in, if only for moments

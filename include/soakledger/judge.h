@@ -38,7 +38,8 @@
  * that one; at the run's begin it must be below), if a channel never came above them (NOT_REACHED), or if any
  * window, or all that was to be taken of a channel, had fewer than five readings.
  *
- * Hold (before the soak). As a soak, but a channel is in only while it is also not above the band's upper edge.
+ * Hold. As a soak, but only until the charge is first in the band of the visit's own soak, and a channel is in only
+ * while it is also not above the band's upper edge. Under the guarded rule both edges are moved inwards.
  *
  * Load at the start of a heat: the first good reading of each load channel in the run.
  *

@@ -20,9 +20,9 @@ MS_PER_HOUR = 3600000
 NO_TIME = 0.01  # ms: less than any clock here tells apart
 
 ROLE_CONTROL, ROLE_LOAD = 0, 1
-RAMP, SOAK_LEAST, SOAK_MOST, OVERSHOOT, SPREAD = 1, 2, 3, 4, 5
+RAMP, SOAK_LEAST, SOAK_MOST, OVERSHOOT, SPREAD, LOAD_START, HOLD_LEAST = 1, 2, 3, 4, 5, 6, 7
 MET, NOT_PROVEN, NOT_MET = 0, 1, 2
-NONE, NO_LOAD, NOT_REACHED, GAP, TOO_FEW, ONE_SENSOR = 0, 2, 3, 4, 5, 6
+NONE, NO_LOAD, NOT_REACHED, GAP, TOO_FEW, ONE_SENSOR, UNCERTAIN = 0, 2, 3, 4, 5, 6, 9
 
 
 # ---- plans ----
@@ -87,7 +87,7 @@ def read_plan(path):
 class Channel:
     def __init__(self, fields):
         self.id, self.name, self.role = int(fields[0]), fields[1], int(fields[2])
-        self.interval, self.heats = int(fields[3]), int(fields[4])
+        self.interval, self.heats, self.uncertainty = int(fields[3]), int(fields[4]), int(fields[5])
         self.t = self.v = self.all_t = None
 
 
@@ -193,7 +193,7 @@ def find_gaps(channel, begin, end):
     return gaps
 
 
-def proven_in(channel, edge):
+def proven_above(channel, edge):
     """Crossings are rounded into the stretch: a rise up, a fall down, to the millisecond."""
     t, v = channel.t, channel.v
     t0, t1, v0, v1 = t[:-1], t[1:], v[:-1], v[1:]
@@ -214,16 +214,29 @@ def reach_time(gap, channel, edge):
     return begin + (edge - last) * MS_PER_HOUR / channel.heats
 
 
-def possible_in(channel, edge, proven, gaps, begin, end):
+class Turned:
+    """A channel upside down."""
+
+    def __init__(self, channel):
+        self.t, self.v, self.interval = channel.t, -channel.v, channel.interval
+
+
+def proven_in(channel, edge, top):
+    above = proven_above(channel, edge)
+    return above if top is None else common(above, proven_above(Turned(channel), -top))
+
+
+def possible_in(channel, edge, top, proven, gaps, begin, end):
     """Proven time, gaps as far as the channel could have been in, and the moments before its first and after its last
     reading. A reading below the edge belongs to none of them, so that gaps on both sides of it stay apart."""
     t, v = channel.t, channel.v
     unknown = list(gaps)
-    if len(t) and begin < t[0] and v[0] >= edge:
+    is_in = v >= edge if top is None else (v >= edge) & (v <= top)
+    if len(t) and begin < t[0] and is_in[0]:
         unknown.append((begin, int(t[0]), None))
     if len(t):
         unknown.append((int(t[-1]), end, int(v[-1])))
-    out = set(t[v < edge].tolist())
+    out = set(t[~is_in].tolist())
     pieces = list(proven)
     for gap in unknown:
         first, last = reach_time(gap, channel, edge), gap[1]
@@ -237,21 +250,21 @@ def possible_in(channel, edge, proven, gaps, begin, end):
 # ---- requirements ----
 
 def judge_overshoot(loads, gaps, edge, limit):
-    peak, peak_t, doubtful, all_crossed = None, 0, False, True
+    peak, peak_t, doubtful, all_crossed, uncertainty = None, 0, False, True, 0
     for channel in loads:
         crossed = np.flatnonzero(channel.v >= edge)
         if len(crossed):
             at = crossed[np.argmax(channel.v[crossed])]
             if peak is None or channel.v[at] > peak:
-                peak, peak_t = int(channel.v[at]), int(channel.t[at])
+                peak, peak_t, uncertainty = int(channel.v[at]), int(channel.t[at]), channel.uncertainty
         else:
             all_crossed = False
         doubtful |= any(reach_time(gap, channel, limit) < gap[1] for gap in gaps[channel.id])
     if peak is not None and peak > limit:
-        return (NOT_MET, NONE, peak, peak_t)
+        return (NOT_MET, NONE, peak, peak_t, uncertainty)
     if doubtful:
-        return (NOT_PROVEN, GAP, peak, peak_t)
-    return (MET, NONE, peak, peak_t) if all_crossed else (NOT_PROVEN, NOT_REACHED, peak, peak_t)
+        return (NOT_PROVEN, GAP, peak, peak_t, uncertainty)
+    return ((MET, NONE) if all_crossed else (NOT_PROVEN, NOT_REACHED)) + (peak, peak_t, uncertainty)
 
 
 def judge_spread(loads, best, limit):
@@ -373,35 +386,61 @@ class Sheet:
     def __init__(self, run, complete):
         self.run, self.complete, self.lines = run, complete, []
 
-    def verdict(self, operation, requirement, outcome, reason, required, found, possible=None, margin_sign=1):
+    def verdict(self, operation, requirement, outcome, reason, required, found, possible=None, margin_sign=1,
+                uncertainty=0):
         if not self.complete:
-            outcome, reason, found, possible = NOT_PROVEN, NO_LOAD, None, None
+            outcome, reason, found, possible, uncertainty = NOT_PROVEN, NO_LOAD, None, None, 0
         known = found is not None
         found = int(round(found)) if known else 0
         possible = found if possible is None else int(round(possible))
         margin = margin_sign * (required - found) if known else 0
         fields = ("verdict", self.run, operation, requirement, outcome, reason, required, int(known), found,
-                  possible, margin)
+                  possible, margin, uncertainty)
         self.lines.append(",".join(map(str, fields)))
 
     def soak(self, *facts):
         self.lines.append(",".join(map(str, ("soak", self.run) + tuple(int(round(fact)) for fact in facts))))
 
 
-def judge_soak_times(length, length_maybe, reached, least, most):
-    if length >= least:
-        at_least = (MET, NONE)
-    elif length_maybe >= least:
-        at_least = (NOT_PROVEN, GAP)
-    else:
-        at_least = (NOT_MET, NONE if reached else NOT_REACHED)
-    if most is None:
-        return at_least, None
-    if length > most:
-        return at_least, (NOT_MET, NONE)
-    if length_maybe > most:
-        return at_least, (NOT_PROVEN, GAP)
-    return at_least, (MET, NONE) if reached else (NOT_PROVEN, NOT_REACHED)
+class Charge:
+    """All load channels of a run against a band: a lower edge, and for a hold an upper one."""
+
+    def __init__(self, loads, gaps, begin, end, edge, top=None, until=None):
+        proven = [proven_in(channel, edge, top) for channel in loads]
+        possible = [possible_in(channel, edge, top, own, gaps[channel.id], begin, end)
+                    for channel, own in zip(loads, proven)]
+        self.stretches = [s for s in common_of_all(proven) if s[1] > s[0]] if loads else []
+        unknown = common_of_all(possible) if loads else []
+        if until is not None:
+            self.stretches, unknown = (common(times, [(begin, until)]) for times in (self.stretches, unknown))
+        self.best = longest(self.stretches)
+        self.length = self.best[1] - self.best[0] if self.best else 0
+        maybe = longest(unknown)
+        self.length_maybe = max(self.length, maybe[1] - maybe[0] if maybe else 0)
+
+    def at_least(self, least):
+        if self.length >= least:
+            return (MET, NONE)
+        if self.length_maybe >= least:
+            return (NOT_PROVEN, GAP)
+        return (NOT_MET, NONE if self.stretches else NOT_REACHED)
+
+    def at_most(self, most):
+        if self.length > most:
+            return (NOT_MET, NONE)
+        if self.length_maybe > most:
+            return (NOT_PROVEN, GAP)
+        return (MET, NONE) if self.stretches else (NOT_PROVEN, NOT_REACHED)
+
+
+def judge_load_start(loads, limit):
+    firsts = [(int(channel.v[0]), channel.uncertainty) for channel in loads if len(channel.v)]
+    if not firsts:
+        return (NOT_PROVEN, GAP, None, 0)
+    found, uncertainty = max(firsts, key=lambda first: first[0])
+    if found > limit:
+        return (NOT_MET, NONE, found, uncertainty)
+    return ((MET, NONE) if len(firsts) == len(loads) else (NOT_PROVEN, GAP)) + (found, uncertainty)
 
 
 def judge(number, plan_path, run_path, visit):
@@ -409,18 +448,24 @@ def judge(number, plan_path, run_path, visit):
     channels, begin, end = read_run(run_path)
     loads = pick_loads(head, channels)
     sheet = Sheet(number, is_complete(head, loads))
+    guarded = head.get("decision") == "guarded"
+    lag = duration(head.get("lag_allowance", "0 s"))
     soak = next(o for o in operations if o["visit"] == visit and o["kind"] in ("soak", "temper"))
     target = temperature(soak["temperature"])
     edge = target - difference(soak["below"])
     gaps = {channel.id: find_gaps(channel, begin, end) for channel in loads}
-    proven = [proven_in(channel, edge) for channel in loads]
-    possible = [possible_in(channel, edge, own, gaps[channel.id], begin, end)
-                for channel, own in zip(loads, proven)]
-    stretches = [s for s in common_of_all(proven) if s[1] > s[0]] if loads else []
-    maybe = common_of_all(possible) if loads else []
-    best, best_maybe = longest(stretches), longest(maybe)
-    length = best[1] - best[0] if best else 0
-    length_maybe = max(length, best_maybe[1] - best_maybe[0] if best_maybe else 0)
+    every = sorted((channel.uncertainty for channel in loads), reverse=True) + [0, 0]
+
+    def against(band_edge, top=None):
+        return Charge(loads, gaps, begin, end, band_edge, top, until if top is not None else None)
+
+    def guard(outcome, reason, margin, uncertainty):
+        if guarded and outcome == MET and margin < uncertainty:
+            return (NOT_PROVEN, UNCERTAIN)
+        return (outcome, reason)
+
+    charge = against(edge)
+    until = charge.stretches[0][0] if charge.stretches else end
     above = difference(soak.get("overshoot_at_most", soak["above"]))
     over = judge_overshoot(loads, gaps, edge, target + above)
 
@@ -428,23 +473,47 @@ def judge(number, plan_path, run_path, visit):
         if operation["visit"] != visit:
             continue
         if operation["kind"] == "heat":
+            if "load_at_most" in operation:
+                limit = temperature(operation["load_at_most"])
+                outcome, reason, found, uncertainty = judge_load_start(loads, limit)
+                answer = guard(outcome, reason, limit - (found or 0), uncertainty)
+                sheet.verdict(index, LOAD_START, *answer, limit, found, uncertainty=uncertainty)
             outcome, reason, found = judge_ramp(operation, loads, gaps, edge)
             sheet.verdict(index, RAMP, outcome, reason, rate(operation["ramp_at_most"]), found)
             continue
-        least = duration(operation["time_at_least"]) + duration(head.get("lag_allowance", "0 s"))
-        most = duration(operation["time_at_most"]) if "time_at_most" in operation else None
-        answers = judge_soak_times(length, length_maybe, len(stretches) > 0, least, most)
-        sheet.verdict(index, SOAK_LEAST, *answers[0], least, length, length_maybe, -1)
-        if most is not None:
-            sheet.verdict(index, SOAK_MOST, *answers[1], most, length, length_maybe)
-        sheet.verdict(index, OVERSHOOT, over[0], over[1], above, None if over[2] is None else over[2] - target)
+        least = duration(operation["time_at_least"]) + lag
+        if operation["kind"] == "hold":
+            middle = temperature(operation["temperature"])
+            low, top = middle - difference(operation["below"]), middle + difference(operation["above"])
+            hold = against(low, top)
+            answer = hold.at_least(least)
+            if guarded and answer[0] == MET and against(low + every[0], top - every[0]).length < least:
+                answer = (NOT_PROVEN, UNCERTAIN)
+            sheet.verdict(index, HOLD_LEAST, *answer, least, hold.length, hold.length_maybe, -1, every[0])
+            continue
+        answer = charge.at_least(least)
+        if guarded and answer[0] == MET and against(edge + every[0]).length < least:
+            answer = (NOT_PROVEN, UNCERTAIN)
+        sheet.verdict(index, SOAK_LEAST, *answer, least, charge.length, charge.length_maybe, -1, every[0])
+        if "time_at_most" in operation:
+            most = duration(operation["time_at_most"])
+            answer = charge.at_most(most)
+            if guarded and answer[0] == MET and against(edge - every[0]).length_maybe > most:
+                answer = (NOT_PROVEN, UNCERTAIN)
+            sheet.verdict(index, SOAK_MOST, *answer, most, charge.length, charge.length_maybe, 1, every[0])
+        found = None if over[2] is None else over[2] - target
+        sheet.verdict(index, OVERSHOOT, *guard(over[0], over[1], above - (found or 0), over[4]), above, found,
+                      uncertainty=over[4])
         if "spread_at_most" in operation:
             spread = difference(operation["spread_at_most"])
-            outcome, reason, found = judge_spread(loads, best, spread)
-            sheet.verdict(index, SPREAD, outcome, reason, spread, found)
+            outcome, reason, found = judge_spread(loads, charge.best, spread)
+            both = int(round((every[0] ** 2 + every[1] ** 2) ** 0.5))
+            sheet.verdict(index, SPREAD, *guard(outcome, reason, spread - (found or 0), both), spread, found,
+                          uncertainty=both)
+    stretches, best = charge.stretches, charge.best
     every_gap = [gap for own in gaps.values() for gap in own]
     sheet.soak(stretches[0][0] if stretches else 0, best[0] if best else 0, best[1] if best else 0,
-               stretches[-1][1] if stretches else 0, sum(s[1] - s[0] for s in stretches), length_maybe,
+               stretches[-1][1] if stretches else 0, sum(s[1] - s[0] for s in stretches), charge.length_maybe,
                len(stretches), over[2] or 0, over[3], len(every_gap), sum(gap[1] - gap[0] for gap in every_gap))
     return sheet.lines
 

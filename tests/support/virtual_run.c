@@ -45,6 +45,11 @@ static bool chance(struct virtual_run *run, int percent) {
     ((const int64_t[]){__VA_ARGS__}[virtual_between(                                                               \
         &(run)->state, 0, (int64_t)(sizeof((const int64_t[]){__VA_ARGS__}) / sizeof(int64_t)) - 1)])
 
+struct draft {
+    int64_t target_mc, below_mc, least_ms;
+    int64_t preheat_mc, preheat_below_mc, preheat_ms; // 0: none
+};
+
 /* ---- what the oven does ---- */
 
 struct oven {
@@ -52,6 +57,7 @@ struct oven {
     double rise_per_s, fall_per_s;
     double bump, bump_tau_s; // how far it runs over when it gets there, and how fast that goes
     double ripple, ripple_s;
+    double rest, rest_from_s, rest_s; // a preheat: where, from when, how long
     double reached_s, hold_s, end_s;
     size_t door_count;
     double door_at_s[MOST_DOORS], door_drop[MOST_DOORS], door_tau_s[MOST_DOORS];
@@ -61,7 +67,9 @@ static double oven_at(const struct oven *oven, double t_s) {
     double value;
 
     if (t_s < oven->reached_s) {
-        value = oven->start + oven->rise_per_s * t_s;
+        const double rested_s = fmin(fmax(t_s - oven->rest_from_s, 0), oven->rest_s);
+
+        value = oven->start + oven->rise_per_s * (t_s - rested_s);
     } else if (t_s < oven->reached_s + oven->hold_s) {
         const double held_s = t_s - oven->reached_s;
 
@@ -77,7 +85,7 @@ static double oven_at(const struct oven *oven, double t_s) {
     return value < 20 ? 20 : value;
 }
 
-static void oven_make(struct virtual_run *run, struct oven *oven, int64_t target_mc, int64_t least_ms) {
+static void oven_make(struct virtual_run *run, struct oven *oven, int64_t target_mc, const struct draft *draft) {
     uint64_t *state = &run->state;
 
     *oven = (struct oven){.start = (double)virtual_between(state, 20, 140), .target = (double)target_mc / K};
@@ -90,7 +98,13 @@ static void oven_make(struct virtual_run *run, struct oven *oven, int64_t target
     oven->ripple = chance(run, 50) ? (double)virtual_between(state, 0, 60) / 10 : 0;
     oven->ripple_s = (double)virtual_between(state, 10, 200);
     oven->reached_s = (oven->target - oven->start) / oven->rise_per_s;
-    oven->hold_s = (double)least_ms / S * (double)virtual_between(state, 60, 250) / 100;
+    oven->rest = (double)draft->preheat_mc / K;
+    if (oven->rest > oven->start && oven->rest < oven->target) {
+        oven->rest_from_s = (oven->rest - oven->start) / oven->rise_per_s;
+        oven->rest_s = (double)draft->preheat_ms / S * (double)virtual_between(state, 70, 200) / 100;
+        oven->reached_s += oven->rest_s;
+    }
+    oven->hold_s = (double)draft->least_ms / S * (double)virtual_between(state, 60, 250) / 100;
     oven->end_s = oven->reached_s + oven->hold_s + (double)virtual_between(state, 0, 1200);
     oven->door_count = (size_t)virtual_between(state, 0, chance(run, 50) ? 0 : MOST_DOORS);
     for (size_t i = 0; i < oven->door_count; i++) {
@@ -237,14 +251,11 @@ static void add_channel(struct virtual_run *run, const char *name, enum channel_
         .interval_ms = interval_ms,
         .heats_at_most_mc_per_h =
             chance(run, 40) ? 0 : llround(oven->rise_per_s * 3600 * K) * virtual_between(&run->state, 11, 60) / 10,
+        .uncertainty_mc = chance(run, 30) ? 0 : virtual_between(&run->state, 0, 4000),
     };
 }
 
 /* ---- the plan ---- */
-
-struct draft {
-    int64_t target_mc, below_mc, least_ms;
-};
 
 __attribute__((format(printf, 2, 3))) static void write_plan(struct virtual_run *run, const char *format, ...) {
     const size_t used = strlen(run->plan);
@@ -255,10 +266,10 @@ __attribute__((format(printf, 2, 3))) static void write_plan(struct virtual_run 
     va_end(arguments);
 }
 
-static void write_heat(struct virtual_run *run, const char *name, const struct draft *draft) {
+/* A heat from `least` degrees C at least to `most` at most. */
+static void write_heat(struct virtual_run *run, const char *name, int64_t least, int64_t most, bool first) {
     uint64_t *state = &run->state;
-    const int64_t most = (draft->target_mc - draft->below_mc) / K;
-    const int64_t low = virtual_between(state, 30, most - 20), high = virtual_between(state, low + 1, most);
+    const int64_t low = virtual_between(state, least, most - 20), high = virtual_between(state, low + 1, most);
 
     write_plan(run, "[heat %s]\nramp_between = %lld C .. %lld C\n", name, (long long)low, (long long)high);
     if (chance(run, 80))
@@ -267,6 +278,29 @@ static void write_heat(struct virtual_run *run, const char *name, const struct d
         write_plan(run, "ramp_at_most = %lld F/min\n", (long long)virtual_between(state, 5, 100));
     if (chance(run, 60))
         write_plan(run, "ramp_window = %lld s\n", (long long)PICK(run, 10, 30, 60, 61, 120, 300, 600));
+    if (first && chance(run, 30))
+        write_plan(run, "load_at_most = %lld C\n", (long long)virtual_between(state, 20, 120));
+}
+
+static void write_hold(struct virtual_run *run, const struct draft *draft) {
+    write_plan(run, "[hold]\ntemperature = %.3f C\nbelow = %.3f C\nabove = %lld C\ntime_at_least = %lld s\n",
+               (double)draft->preheat_mc / K, (double)draft->preheat_below_mc / K,
+               (long long)virtual_between(&run->state, 5, 40), (long long)(draft->preheat_ms / S));
+}
+
+/* What comes before the soak. */
+static void write_way_up(struct virtual_run *run, const struct draft *draft) {
+    const int64_t coolest = 30, edge = (draft->target_mc - draft->below_mc) / K;
+    const int64_t preheat = (draft->preheat_mc - draft->preheat_below_mc) / K;
+
+    if (draft->preheat_mc != 0) {
+        write_heat(run, "first", coolest, preheat, true);
+        write_hold(run, draft);
+        write_heat(run, "second", preheat + 1, edge, false);
+        return;
+    }
+    for (int64_t i = 0, count = virtual_between(&run->state, 0, 2); i < count; i++)
+        write_heat(run, i == 0 ? "first" : "second", coolest, edge, i == 0);
 }
 
 static void write_soak(struct virtual_run *run, const char *kind, const struct draft *draft, size_t loads) {
@@ -287,6 +321,8 @@ static void write_soak(struct virtual_run *run, const char *kind, const struct d
 
 static size_t write_head(struct virtual_run *run, size_t loads) {
     write_plan(run, "[plan]\ntitle = seed %llu\n", (unsigned long long)run->seed);
+    if (chance(run, 30))
+        write_plan(run, "decision = guarded\n");
     if (chance(run, 20)) {
         write_plan(run, "load = control\nlag_allowance = %lld s\n",
                    (long long)virtual_between(&run->state, 0, 300));
@@ -319,14 +355,19 @@ void virtual_run_make(struct virtual_run *run, uint64_t seed) {
         .below_mc = 100 * virtual_between(&run->state, 20, 120),
         .least_ms = S * virtual_between(&run->state, 60, 2400),
     };
+    if (run->visit == 0 && chance(run, 30)) {
+        draft.preheat_mc = 100 * virtual_between(&run->state, 4500, 6500);
+        draft.preheat_below_mc = 100 * virtual_between(&run->state, 50, 200);
+        draft.preheat_ms = S * virtual_between(&run->state, 60, 1200);
+    }
     judged = write_head(run, loads);
     if (run->visit == 1)
-        write_soak(run, "soak", &(struct draft){900 * K, 5 * K, 10 * MIN}, judged);
-    for (int64_t i = virtual_between(&run->state, 0, 2); i > 0; i--)
-        write_heat(run, i == 1 ? "second" : "first", &draft);
+        write_soak(run, "soak", &(struct draft){.target_mc = 900 * K, .below_mc = 5 * K, .least_ms = 10 * MIN},
+                   judged);
+    write_way_up(run, &draft);
     write_soak(run, run->visit == 0 ? "soak" : "temper", &draft, judged);
 
-    oven_make(run, &oven, draft.target_mc + 100 * virtual_between(&run->state, -60, 60), draft.least_ms);
+    oven_make(run, &oven, draft.target_mc + 100 * virtual_between(&run->state, -60, 60), &draft);
     run->end_ms = run->begin_ms + (int64_t)(oven.end_s * S) +
                   (chance(run, 50) ? 0 : virtual_between(&run->state, 0, 5 * MIN));
     if (chance(run, 50))
@@ -362,9 +403,9 @@ void virtual_run_write(const struct virtual_run *run, const char *plan_path, con
     file = fopen(csv_path, "w");
     assert_non_null(file);
     for (size_t i = 0; i < run->channel_count; i++)
-        fprintf(file, "channel,%lld,%s,%d,%lld,%lld\n", (long long)run->channels[i].channel_id,
+        fprintf(file, "channel,%lld,%s,%d,%lld,%lld,%lld\n", (long long)run->channels[i].channel_id,
                 run->channels[i].name, (int)run->channels[i].role, (long long)run->channels[i].interval_ms,
-                (long long)run->channels[i].heats_at_most_mc_per_h);
+                (long long)run->channels[i].heats_at_most_mc_per_h, (long long)run->channels[i].uncertainty_mc);
     fprintf(file, "end,%lld\nreadings\n", (long long)run->end_ms);
     for (size_t i = 0; i < run->reading_count; i++)
         fprintf(file, "%lld,%lld,%lld,%d\n", (long long)run->readings[i].t_ms,
