@@ -299,9 +299,10 @@ static void certificate_requirement_notes(struct certificate *certificate) {
                     "± is the expanded uncertainty (k = 2) that the configuration states; of a time "
                     "it is that of the sensors by which it was taken.");
     if (plan->lag_allowance_ms > 0) {
-        snprintf(note, sizeof note,
-                 "Required soak times are the plan's plus %s, by which the charge may lag behind the sensor.",
-                 quantity_format_duration(plan->lag_allowance_ms, lag));
+        snprintf(
+            note, sizeof note,
+            "Required soak and hold times are the plan's plus %s, by which the charge may lag behind the sensor.",
+            quantity_format_duration(plan->lag_allowance_ms, lag));
         sheet_small(&certificate->sheet, note);
     }
 }
