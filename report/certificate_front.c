@@ -299,9 +299,10 @@ static void certificate_requirement_notes(struct certificate *certificate) {
                     "± is the expanded uncertainty (k = 2) that the configuration states; of a time "
                     "it is that of the sensors by which it was taken.");
     if (plan->lag_allowance_ms > 0) {
-        snprintf(note, sizeof note,
-                 "Required soak times are the plan's plus %s, by which the charge may lag behind the sensor.",
-                 quantity_format_duration(plan->lag_allowance_ms, lag));
+        snprintf(
+            note, sizeof note,
+            "Required soak and hold times are the plan's plus %s, by which the charge may lag behind the sensor.",
+            quantity_format_duration(plan->lag_allowance_ms, lag));
         sheet_small(&certificate->sheet, note);
     }
 }
@@ -310,11 +311,11 @@ static void certificate_requirements(struct certificate *certificate) {
     char when[CERTIFICATE_NAME_BYTES];
     const struct sheet_column columns[] = {
         {"operation", 0.12F, PAGE_LEFT},
-        {"what", 0.14F, PAGE_LEFT},
+        {"what", 0.135F, PAGE_LEFT},
         {"required", 0.14F, PAGE_LEFT},
-        {"found", 0.15F, PAGE_LEFT},
+        {"found", 0.145F, PAGE_LEFT},
         {"margin", 0.205F, PAGE_LEFT},
-        {certificate_time_title(certificate, "channel, time", when, sizeof when), 0.12F, PAGE_LEFT},
+        {certificate_time_title(certificate, "channel, time", when, sizeof when), 0.13F, PAGE_LEFT},
         {"outcome", 0.125F, PAGE_LEFT},
     };
     const struct assess_batch *assessed = certificate->assessed;

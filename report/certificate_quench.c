@@ -6,7 +6,14 @@
 #include "soakledger/tell.h"
 #include "soakledger/words.h"
 
-enum { MS_PER_S = 1000, BEFORE_MS = 5 * MS_PER_S, AFTER_MS = 5 * MS_PER_S, AFTER_SHARE = 10, LEVELS = 2 };
+enum {
+    MS_PER_S = 1000,
+    BEFORE_MS = 5 * MS_PER_S,
+    AFTER_MS = 5 * MS_PER_S,
+    AFTER_SHARE = 10,
+    BEFORE_SHARE = 7,
+    LEVELS = 2
+};
 /* Long enough for any part to be handle-warm or clearly not to become it. */
 enum { LONGEST_MS = 600 * MS_PER_S };
 static const float CHART_HEIGHT = 240, CHART_AFTER = 10, ROWS_THAT_FOLLOW = 60, NAME_SHARE = 0.36F;
@@ -44,7 +51,7 @@ static size_t certificate_quench_curves(const struct assess_run *run, struct cha
     return count;
 }
 
-/* Of several channels the last one to begin its fall ends the transfer, as it is judged. */
+/* Of several channels the worst one stands for the quench, as it is judged. */
 static const struct quench_time *certificate_transfer(const struct assess_run *run) {
     const struct quench_time *latest = NULL;
 
@@ -54,17 +61,46 @@ static const struct quench_time *certificate_transfer(const struct assess_run *r
     return latest;
 }
 
+static const struct quench_time *certificate_cooling(const struct assess_run *run) {
+    const struct quench_time *longest = NULL;
+
+    for (size_t i = 0; i < run->quench_count; i++)
+        if (run->quenches[i].cooling.known && (longest == NULL || run->quenches[i].cooling.ms > longest->ms))
+            longest = &run->quenches[i].cooling;
+    return longest;
+}
+
+/* The two temperatures of the cooling time: where they were passed, and how long it took. */
+static void certificate_levels(const struct plan_operation *quench, const struct assess_run *run,
+                               enum temperature_unit unit, char texts[LEVELS][CERTIFICATE_NAME_BYTES],
+                               struct chart_level *levels) {
+    const struct quench_time *cooling = certificate_cooling(run);
+    char upper[QUANTITY_TEXT_BYTES], lower[QUANTITY_TEXT_BYTES], time[QUANTITY_TEXT_BYTES];
+
+    snprintf(texts[0], CERTIFICATE_NAME_BYTES, "%s",
+             quantity_format_temperature(quench->cooling_upper_mc, unit, 0, upper));
+    quantity_format_temperature(quench->cooling_lower_mc, unit, 0, lower);
+    snprintf(texts[1], CERTIFICATE_NAME_BYTES, "%s", lower);
+    levels[0] = (struct chart_level){quench->cooling_upper_mc, 0, texts[0]};
+    levels[1] = (struct chart_level){quench->cooling_lower_mc, 0, texts[1]};
+    if (cooling == NULL)
+        return;
+    levels[0].passed_ms = cooling->t_ms;
+    levels[1].passed_ms = cooling->t_ms + cooling->ms;
+    snprintf(texts[1], CERTIFICATE_NAME_BYTES, "%s, %s later", lower, words_short_time(cooling->ms, time));
+}
+
 static int certificate_draw_cooling(struct certificate *certificate, const struct plan_operation *quench,
                                     const struct assess_run *run, struct fault *fault) {
     const enum temperature_unit unit = certificate->config->unit;
     const struct quench_time *transfer = certificate_transfer(run);
-    char texts[LEVELS][QUANTITY_TEXT_BYTES], span[CERTIFICATE_NAME_BYTES], time[QUANTITY_TEXT_BYTES];
-    const struct chart_level levels[LEVELS] = {
-        {quench->cooling_upper_mc, quantity_format_temperature(quench->cooling_upper_mc, unit, 0, texts[0])},
-        {quench->cooling_lower_mc, quantity_format_temperature(quench->cooling_lower_mc, unit, 0, texts[1])}};
+    char texts[LEVELS][CERTIFICATE_NAME_BYTES], span[CERTIFICATE_NAME_BYTES], time[QUANTITY_TEXT_BYTES];
+    struct chart_level levels[LEVELS];
     struct chart_curve curves[CERTIFICATE_MOST_CURVES];
     const size_t count = certificate_quench_curves(run, curves);
-    const int64_t left_ms = certificate_left_ms(run);
+    const int64_t left_ms = certificate_left_ms(run), end_ms = certificate_quench_end(run);
+    const int64_t share_ms = (end_ms - left_ms) / BEFORE_SHARE;
+    const int64_t begin_ms = left_ms - (share_ms > BEFORE_MS ? share_ms : BEFORE_MS);
     struct chart_dressing dressing = {.unit = unit,
                                       .utc_offset_min = certificate->config->utc_offset_min,
                                       .origin_ms = left_ms,
@@ -75,11 +111,11 @@ static int certificate_draw_cooling(struct certificate *certificate, const struc
                                       .begun_word = "leaves the soak",
                                       .ended_word = "falls fast from",
                                       .seconds = true};
-    struct chart *chart =
-        certificate_read_chart(certificate, curves, count, left_ms - BEFORE_MS, certificate_quench_end(run), fault);
+    struct chart *chart = certificate_read_chart(certificate, curves, count, begin_ms, end_ms, fault);
 
     if (chart == NULL)
         return -1;
+    certificate_levels(quench, run, unit, texts, levels);
     if (transfer != NULL) {
         dressing.soak_begun_ms = left_ms;
         dressing.soak_ended_ms = left_ms + transfer->ms;

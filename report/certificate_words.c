@@ -24,10 +24,10 @@ void certificate_definitions(struct certificate *certificate) {
         "It begins when the last of the channels that stand for the charge rises to the lower edge of the "
         "planned band, and ends when the first of them falls below that edge. Each crossing lies on the "
         "straight line between the two readings around it. The longest unbroken stretch is what counts.");
-    certificate_term(
-        certificate, "Hold",
-        "A soak on the way up to the soak, with one difference: a channel counts as in only while it is "
-        "not above the upper edge of the hold's band either.");
+    certificate_term(certificate, "Hold",
+                     "As a soak, on the way up: it counts only until the charge first reaches the soak's own band, "
+                     "and a channel "
+                     "is in only while it is not above the upper edge of the hold's band either.");
     certificate_term(
         certificate, "Cold hold",
         "A soak turned over: it lasts while every channel that stands for the charge is at or below the "

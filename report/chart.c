@@ -27,6 +27,7 @@ static const float GAP_LEAST_WIDTH = 2, HATCH_SPACING = 3;
 // A point closer to the last one drawn than this cannot be seen.
 static const float VISIBLE = 0.15F;
 static const float THINNER = 0.45F;
+static const float DOT_RADIUS = 2.2F;
 
 struct chart *chart_open(int64_t from_ms, int64_t to_ms, const struct chart_curve *curves, size_t count,
                          struct fault *fault) {
@@ -208,6 +209,16 @@ static void chart_draw_temperatures(struct chart_plot *plot) {
     }
     page_text(plot->page, plot->area.left - TICK - 1, plot->area.top - AXIS_TEXT, PAGE_RIGHT, &strong,
               unit == UNIT_FAHRENHEIT ? "°F" : "°C");
+}
+
+static void chart_draw_dots(struct chart_plot *plot) {
+    for (size_t i = 0; i < plot->dressing->level_count; i++) {
+        const struct chart_level *level = &plot->dressing->levels[i];
+
+        if (level->passed_ms != 0)
+            page_fill_circle(plot->page, INK_BAND_EDGE, chart_x(plot, level->passed_ms),
+                             chart_y_inside(plot, level->value_mc), DOT_RADIUS);
+    }
 }
 
 static int64_t chart_time_step(const struct chart_plot *plot) {
@@ -421,6 +432,7 @@ static void chart_draw_plot(struct chart_plot *plot) {
     page_clip(plot->page, plot->area);
     for (size_t i = plot->chart->count; i > 0; i--)
         chart_draw_curve(plot, i - 1);
+    chart_draw_dots(plot);
     page_unclip(plot->page);
     page_line(plot->page, &axis, plot->area.left, plot->area.top, plot->area.left, plot->area.bottom);
     page_line(plot->page, &axis, plot->area.left, plot->area.bottom, plot->area.right, plot->area.bottom);

@@ -213,6 +213,7 @@ static const char *words_reason(const struct verdict *verdict) {
 static const char *words_short_reason(const struct verdict *verdict) {
     switch (verdict->reason) {
     case REASON_UNCERTAIN: return "not inside the limit by its uncertainty";
+    case REASON_GAP: return "readings are missing";
     case REASON_ATTESTED: return "attested, not measured";
     default: return words_reason(verdict);
     }

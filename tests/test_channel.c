@@ -274,7 +274,8 @@ static void random_integers_agree_with_long_arithmetic(void **state) {
 }
 
 static void roles_and_encodings_have_names(void **state) {
-    static const char *const roles[ROLE_COUNT] = {"control", "load", "setpoint", "output", "ambient", "quench", "cold"};
+    static const char *const roles[ROLE_COUNT] = {"control", "load",   "setpoint", "output",
+                                                  "ambient", "quench", "cold"};
     static const char *const encodings[] = {"int16", "uint16", "int32", "uint32", "float32"};
 
     (void)state;

@@ -383,6 +383,77 @@ static void marks_its_axes_in_either_unit(void **state) {
     chart_free(chart);
 }
 
+/* A quench: no planned band, two temperatures as lines, seconds from leaving the soak. */
+static void counts_seconds_from_leaving_the_soak(void **state) {
+    const struct shop *shop = *state;
+    struct chart *chart = open_one(90 * S);
+    const struct chart_level levels[] = {{800000, BEGUN + 15 * S, "800 °C"},
+                                         {500000, BEGUN + 30 * S, "500 °C, 15.0 s later"}};
+    struct chart_dressing dressing = dress(UNIT_CELSIUS);
+    struct paper_word *words;
+    size_t count;
+    char *text;
+
+    dressing.band_low_mc = dressing.band_high_mc = 0;
+    dressing.origin_ms = dressing.soak_begun_ms = BEGUN + 10 * S;
+    dressing.soak_ended_ms = BEGUN + 13 * S;
+    dressing.soak_text = "transfer 3.0 s";
+    dressing.begun_word = "leaves the soak";
+    dressing.ended_word = "falls fast from";
+    dressing.seconds = true;
+    dressing.levels = levels;
+    dressing.level_count = 2;
+    for (int64_t s = 0; s <= 90; s++)
+        feed(chart, 1, s * S, s < 10 ? 900000 : 900000 - (s - 10) * 20000 / 2);
+    assert_true(chart_close(chart));
+    draw(shop->path, chart, &dressing);
+    text = paper_flat(shop->path);
+    assert_true(paper_has(text, "leaves the soak 08:00:10"));
+    assert_true(paper_has(text, "falls fast from 08:00:13"));
+    assert_true(paper_has(text, "500 °C, 15.0 s later"));
+    assert_true(paper_has(text, " 30 45 60 75 "));
+    assert_true(paper_has(text, "s from leaving the soak"));
+    assert_false(paper_has(text, "clock,"));
+    free(text);
+    words = paper_words(shop->path, &count);
+    assert_null(paper_find_overlap(words, count));
+    free(words);
+    chart_free(chart);
+}
+
+/* Three bands close to each other, one of them open below: each has its name, and no name covers another. */
+static void names_every_band_where_there_is_room(void **state) {
+    const struct chart_band bands[] = {{640000, 644000, "hold one"}, {646000, 650000, "hold two"}};
+    const struct shop *shop = *state;
+    struct chart *chart = open_one(2 * H);
+    struct chart_dressing dressing = dress(UNIT_CELSIUS);
+    struct paper_word *words;
+    size_t count;
+    char *text;
+
+    dressing.bands = bands;
+    dressing.band_count = 2;
+    dressing.band_open_below = true;
+    for (int64_t s = 0; s <= 7200; s++)
+        feed(chart, 1, s * S, 20000 + s * 100);
+    assert_true(chart_close(chart));
+    draw(shop->path, chart, &dressing);
+    text = paper_flat(shop->path);
+    assert_true(paper_has(text, "hold one"));
+    assert_true(paper_has(text, "hold two"));
+    assert_true(paper_has(text, "planned band"));
+    free(text);
+    words = paper_words(shop->path, &count);
+    assert_null(paper_find_overlap(words, count));
+    free(words);
+    dressing.zoom = true; // the soak alone
+    draw(shop->path, chart, &dressing);
+    text = paper_flat(shop->path);
+    assert_false(paper_has(text, "hold one"));
+    free(text);
+    chart_free(chart);
+}
+
 int main(void) {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(keeps_a_peak_of_one_reading_in_three_days),
@@ -396,6 +467,8 @@ int main(void) {
         cmocka_unit_test_setup_teardown(draws_a_gap_as_a_break_and_hatched, begin, end),
         cmocka_unit_test_setup_teardown(keeps_its_labels_apart_and_on_the_page, begin, end),
         cmocka_unit_test_setup_teardown(marks_its_axes_in_either_unit, begin, end),
+        cmocka_unit_test_setup_teardown(counts_seconds_from_leaving_the_soak, begin, end),
+        cmocka_unit_test_setup_teardown(names_every_band_where_there_is_room, begin, end),
     };
 
     return cmocka_run_group_tests(tests, NULL, NULL);

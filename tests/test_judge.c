@@ -979,6 +979,38 @@ static void shifting_and_repeating_change_nothing(void **state) {
     }
 }
 
+/* The same finding of another kind of operation is another sentence: a hold is no soak, and cold is turned over. */
+static void findings_name_what_they_are_about(void **state) {
+    static const struct {
+        enum operation_kind kind;
+        enum finding_kind finding;
+        int64_t value, limit;
+        const char *says;
+    } CASES[] = {
+        {OPERATION_SOAK, FINDING_SOAK_BEGUN, 956000, 0, "the soak began: all load channels at or above 956.0 °C"},
+        {OPERATION_COLD, FINDING_SOAK_BEGUN, -70000, 0,
+         "the cold hold began: all load channels at or below -70.0 °C"},
+        {OPERATION_HOLD, FINDING_SOAK_FULFILLED, 10 * MIN, 10 * MIN, "the required hold of 10 min is complete"},
+        {OPERATION_TEMPER, FINDING_SOAK_BROKEN, 130 * MIN, 120 * MIN,
+         "the temper ended: part left the band after 2 h 10 min (required: 2 h)"},
+        {OPERATION_SOAK, FINDING_SOAK_BROKEN, 5 * MIN, 10 * MIN,
+         "part left the band; proven soak until then: 5 min (required: 10 min)"},
+        {OPERATION_COLD, FINDING_SOAK_BROKEN, 5 * MIN, 10 * MIN,
+         "part was no longer cold enough; proven cold hold until then: 5 min (required: 10 min)"},
+        {OPERATION_COLD, FINDING_SOAK_RESUMED, -60000, -70000,
+         "all load channels are cold enough again; the highest reading meanwhile was -60.0 °C"},
+    };
+
+    (void)state;
+    for (size_t i = 0; i < sizeof CASES / sizeof CASES[0]; i++) {
+        const struct finding finding = {.kind = CASES[i].finding, .value = CASES[i].value, .limit = CASES[i].limit};
+        char words[160];
+
+        judge_describe_finding(&finding, CASES[i].kind, "part", UNIT_CELSIUS, words, sizeof words);
+        assert_string_equal(words, CASES[i].says);
+    }
+}
+
 int main(void) {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(a_soak_is_timed_on_the_line_between_readings),
@@ -993,6 +1025,7 @@ int main(void) {
         cmocka_unit_test(a_cold_gap_cannot_hide_a_soak_that_the_oven_could_not_reach),
         cmocka_unit_test(a_sensor_that_opens_for_good_is_not_proven),
         cmocka_unit_test(a_sensor_never_read_proves_nothing),
+        cmocka_unit_test(findings_name_what_they_are_about),
         cmocka_unit_test(an_overshoot_is_the_peak_over_the_soak_temperature),
         cmocka_unit_test(heat_before_the_band_or_exactly_at_the_limit_is_no_overshoot),
         cmocka_unit_test(spread_is_taken_at_the_slower_channels_pace),

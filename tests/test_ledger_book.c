@@ -349,7 +349,8 @@ static void test_verdicts_complete_a_judgement(void **state) {
     const int64_t judgement_id = open_judgement(bench);
     const struct verdict verdicts[] = {
         {3, REQUIREMENT_SPREAD, OUTCOME_NOT_PROVEN, REASON_ONE_SENSOR, 8000, false, 0, 0, 0, 0, 0, 0},
-        {3, REQUIREMENT_SOAK_LEAST, OUTCOME_NOT_MET, REASON_NONE, 900000, true, 880000, 890000, -20000, t0 + 1, 2, 2500},
+        {3, REQUIREMENT_SOAK_LEAST, OUTCOME_NOT_MET, REASON_NONE, 900000, true, 880000, 890000, -20000, t0 + 1, 2,
+         2500},
         {1, REQUIREMENT_OVERSHOOT, OUTCOME_MET, REASON_NONE, 5000, true, 0, 0, 5000, t0 + 2, 1, 0},
     };
     const struct finding late = {.t_ms = t0, .kind = FINDING_OVERSHOOT};
@@ -422,7 +423,8 @@ static void test_views_say_it_in_words(void **state) {
     const int64_t judgement_id = open_judgement(bench);
     const struct finding finding = {t0 + 1500, FINDING_OVERSHOOT, 1, bench->channels[1], 819400, 815000};
     const struct verdict verdict = {
-        0, REQUIREMENT_SOAK_LEAST, OUTCOME_NOT_MET, REASON_NONE, 900000, true, 880200, 880200, -19800, t0 + 1, 0, 0};
+        0, REQUIREMENT_SOAK_LEAST, OUTCOME_NOT_MET, REASON_NONE, 900000, true, 880200, 880200, -19800, t0 + 1, 0,
+        0};
     const struct event event = {t0, EVENT_CLOCK_STEP, 3600000, ""};
     char words[BENCH_WORDS_BYTES];
 

@@ -216,6 +216,36 @@ static void repeats_a_tables_head_on_every_page(void **state) {
     free(words);
 }
 
+/* What stands for several rows stands at each page's top again, and nowhere else. */
+static void carries_the_first_cell_over_to_a_new_page(void **state) {
+    enum { ROWS = 120 };
+    const struct sheet_column columns[] = {{"HEAD ONE", 0.5F, PAGE_LEFT}, {"HEAD TWO", 0.5F, PAGE_LEFT}};
+    const struct shop *shop = *state;
+    struct page_document *page = open_page("A4", "");
+    struct sheet_table table;
+    struct sheet sheet;
+    size_t pages;
+    char *text;
+
+    sheet_begin(&sheet, page);
+    sheet_table_begin(&table, &sheet, columns, 2);
+    for (int i = 0; i < ROWS; i++) {
+        const struct sheet_cell cells[] = {{i == 0 ? "harden" : "", SHEET_NO_MARK, true},
+                                           {"row", SHEET_NO_MARK, false}};
+
+        table.carried = "harden";
+        sheet_table_row(&table, cells);
+    }
+    sheet_table_end(&table);
+    pages = page_count(page);
+    finish(page, shop->path);
+    assert_true(pages >= 3);
+    text = paper_text(shop->path);
+    assert_int_equal(paper_count(text, "harden"), pages);
+    assert_int_equal(paper_count(text, "row"), ROWS);
+    free(text);
+}
+
 static void splits_a_row_taller_than_a_page(void **state) {
     const struct sheet_column columns[] = {{"HEAD", 0.2F, PAGE_LEFT}, {"TEXT", 0.8F, PAGE_LEFT}};
     const struct shop *shop = *state;
@@ -330,6 +360,7 @@ int main(void) {
         cmocka_unit_test_setup_teardown(wraps_whatever_length_within_the_margins, begin, end),
         cmocka_unit_test(breaks_lines_at_spaces_and_newlines),
         cmocka_unit_test_setup_teardown(repeats_a_tables_head_on_every_page, begin, end),
+        cmocka_unit_test_setup_teardown(carries_the_first_cell_over_to_a_new_page, begin, end),
         cmocka_unit_test_setup_teardown(splits_a_row_taller_than_a_page, begin, end),
         cmocka_unit_test_setup_teardown(draws_signs_that_differ_without_colour, begin, end),
         cmocka_unit_test_setup_teardown(keeps_the_old_file_until_the_new_one_is_whole, begin, end),

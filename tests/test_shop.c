@@ -467,6 +467,53 @@ static void faults_come_and_go(void **state) {
     scene_free(scene);
 }
 
+/* A part keeps its warmth when it moves, cools in the colder place as its lag says, and is seen where it is plugged
+ * in. */
+static void a_part_moves_with_its_thermocouple(void **state) {
+    char text[EXAMPLE_BYTES];
+    struct fault fault = {0};
+    struct scene *scene;
+    struct play *play;
+    struct server_device device;
+    uint16_t at_home[1], away[1];
+    double warm_c;
+
+    (void)state;
+    snprintf(text, sizeof text,
+             "%s1 = 2026-11-16T07:00:00Z load part moves to kiln\n"
+             "2 = 2026-11-16T07:00:00Z oven kiln holds 400 C\n"
+             "3 = 2026-11-16T08:00:00Z load part moves to freezer\n"
+             "[oven freezer]\nambient = -80 C\npower = 0 W\nheat_capacity = 10000 kJ/K\nloss = 10 W/K\nband = 1 C\n"
+             "[controller freezer]\nline = bench\naddress = 18\noven = freezer\n"
+             "[register home plug]\ncontroller = kiln\nshows = plug\nnumber = 5\nopen_value = 32767\n"
+             "[register away plug]\ncontroller = freezer\nshows = plug\nnumber = 5\nopen_value = 32767\n",
+             example_text);
+    for (char *at = strstr(text, " plug]"); at != NULL; at = strstr(text, " plug]"))
+        *at = '-'; // names are one word
+    scene = scene_parse(text, strlen(text), "test", &fault);
+    if (scene == NULL)
+        fail_msg("%s", fault.text);
+    play = begin(scene);
+    device = play_device(play, 0);
+    play_advance(play, start_ms + 60 * MS_PER_MIN - MS_PER_S);
+    warm_c = play_show_load(play, 0);
+    assert_true(fabs(warm_c - 400) < 1);
+    assert_int_equal(device.read(device.context, 17, 3, 5, 1, at_home), SERVER_OK);
+    assert_int_equal(device.read(device.context, 18, 3, 5, 1, away), SERVER_OK);
+    assert_int_equal(at_home[0], (uint16_t)lround(warm_c));
+    assert_int_equal(away[0], 32767);
+    play_advance(play, start_ms + 60 * MS_PER_MIN);
+    assert_true(fabs(play_show_load(play, 0) - warm_c) < 0.1);
+    assert_int_equal(device.read(device.context, 17, 3, 5, 1, at_home), SERVER_OK);
+    assert_int_equal(at_home[0], 32767);
+    play_advance(play, start_ms + 63 * MS_PER_MIN); // one lag: (400 + 80) / e - 80 = 96.6
+    assert_true(fabs(play_show_load(play, 0) - (-80 + 480 * exp(-1))) < 0.5);
+    assert_int_equal(device.read(device.context, 18, 3, 5, 1, away), SERVER_OK);
+    assert_int_equal((int16_t)away[0], (int16_t)lround(play_show_load(play, 0)));
+    play_close(play);
+    scene_free(scene);
+}
+
 static void a_controller_without_power_does_not_heat(void **state) {
     struct scene *scene = parse_scene("1 = 2026-11-16T07:00:00Z oven kiln holds 500 C\n"
                                       "2 = 2026-11-16T07:01:00Z controller kiln power off\n"
@@ -598,6 +645,10 @@ static void a_bad_scenario_is_refused_with_its_line(void **state) {
          "test:6: the time is before"},
         {"[clock]\nstart = 2026-11-16\n[line a]\nlink = x\n[programme p]\n2 = 2026-11-16 line a returns\n",
          "unknown key '2'"},
+        {"[clock]\nstart = 2026-11-16\n[oven a]\npower = 1 W\nheat_capacity = 1 kJ/K\nloss = 1 W/K\nband = 1 C\n"
+         "[load l]\noven = a\nheat_capacity = 1 J/K\nlag = 1 min\n[programme p]\n1 = 2026-11-16 load l moves to "
+         "b\n",
+         "test:13: 'b' is unknown: expected the name of a oven"},
     };
 
     (void)state;
@@ -627,6 +678,7 @@ int main(void) {
         cmocka_unit_test(values_do_not_depend_on_who_asks_how_often),
         cmocka_unit_test(noise_has_the_deviation_asked_for),
         cmocka_unit_test(faults_come_and_go),
+        cmocka_unit_test(a_part_moves_with_its_thermocouple),
         cmocka_unit_test(a_controller_without_power_does_not_heat),
         cmocka_unit_test(the_week_tells_its_story),
         cmocka_unit_test(every_batch_is_tempered),

@@ -55,6 +55,7 @@ struct chart_band {
 /* A temperature that matters, as a line across the plot. */
 struct chart_level {
     int64_t value_mc;
+    int64_t passed_ms; // when the curve passed it, marked by a dot; 0 for no dot
     const char *text;
 };
 
