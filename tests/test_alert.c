@@ -228,14 +228,16 @@ static void the_command_gets_nothing_but_its_arguments(void **state) {
     assert_int_not_equal(group, getpgrp());
 }
 
-/* A shell puts its own signals in order, so this program is the command. */
+/* A shell puts its own signals in order, so this program is the command. Signals 32 and 33 are the C library's own:
+ * it lets no program touch them, so they are as they were handed down. */
 static int note_signals(const char *path) {
+    const unsigned long long library = 3ULL << (32 - 1);
     FILE *status = fopen("/proc/self/status", "r"), *file = fopen(path, "w");
     char line[PATH_BYTES];
 
     while (status != NULL && file != NULL && fgets(line, sizeof line, status) != NULL) {
         if (strncmp(line, "SigBlk", 6) == 0 || strncmp(line, "SigIgn", 6) == 0)
-            fputs(line, file);
+            fprintf(file, "%.8s%016llx\n", line, strtoull(line + 8, NULL, 16) & ~library);
     }
     return file != NULL && fclose(file) == 0 ? 0 : 1;
 }
