@@ -18,7 +18,8 @@
  * have warmed faster than the oven can. Two stretches are kept: the proven one, which a gap ends, and the possible
  * one, in which every unknown moment counts as in. A limit that is kept by the one and broken by the other is not
  * proven. A reading that is out ends both, even between two gaps. Less than a gap before a channel's first reading
- * is as unknown if that is in, and out if that is out; less than a gap after its last one is unknown.
+ * is as unknown if that is in, and out if that is out; less than a gap after its last one is unknown, and
+ * so is a channel without any good one.
  *
  * Overshoot. Highest value of a load channel from its first reading at or above B to the run's end, less the soak
  * temperature. A gap of a load channel at any time of the run in which it could have passed the limit, warming as
@@ -39,7 +40,8 @@
  * window, or all that was to be taken of a channel, had fewer than five readings.
  *
  * Hold. As a soak, but only until the charge is first in the band of the visit's own soak, and a channel is in only
- * while it is also not above the band's upper edge. Under the guarded rule both edges are moved inwards.
+ * while it is also not above the band's upper edge; passing the whole band between two readings is not being in.
+ * Under the guarded rule both edges are moved inwards.
  *
  * Load at the start of a heat: the first good reading of each load channel in the run.
  *

@@ -223,14 +223,19 @@ class Turned:
 
 def proven_in(channel, edge, top):
     above = proven_above(channel, edge)
-    return above if top is None else common(above, proven_above(Turned(channel), -top))
+    if top is None:
+        return above
+    both = common(above, proven_above(Turned(channel), -top))
+    # Passing the whole band between two readings is not being in it.
+    seen = channel.t[(channel.v >= edge) & (channel.v <= top)]
+    return [piece for piece in both if ((seen >= piece[0]) & (seen <= piece[1])).any()]
 
 
 def possible_in(channel, edge, top, proven, gaps, begin, end):
     """Proven time, gaps as far as the channel could have been in, and the moments before its first and after its last
     reading. A reading below the edge belongs to none of them, so that gaps on both sides of it stay apart."""
     t, v = channel.t, channel.v
-    unknown = list(gaps)
+    unknown = list(gaps) if len(t) else [(begin, end, None)]
     is_in = v >= edge if top is None else (v >= edge) & (v <= top)
     if len(t) and begin < t[0] and is_in[0]:
         unknown.append((begin, int(t[0]), None))
