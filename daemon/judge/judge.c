@@ -164,6 +164,11 @@ struct judge *judge_open(const struct plan *plan, size_t visit, const struct jud
     judge->sink = sink;
     judge->context = context;
     find_soaks(judge);
+    if (judge->main == NULL) { // a plan's visit always has one
+        fault_set(fault, EX_SOFTWARE, "visit %zu of the plan has nothing to be held at", visit + 1);
+        judge_free(judge);
+        return NULL;
+    }
     if (find_loads(judge, channels, count, &longest_gap_ms, fault) != 0 ||
         open_soaks(judge, longest_gap_ms, fault) != 0 || open_heats(judge, fault) != 0) {
         judge_free(judge);

@@ -99,8 +99,9 @@ static const char *const statement_sql[STATEMENT_COUNT] = {
                                 " t_ms, channel_id, uncertainty FROM verdict WHERE judgement_id = ? ORDER BY place",
     [STATEMENT_ADD_ATTESTATION] =
         "INSERT INTO attestation (batch_id, visit, t_ms, said_ms, said_by, words) VALUES (?, ?, ?, ?, ?, ?)",
-    [STATEMENT_LIST_ATTESTATIONS] = "SELECT visit, t_ms, said_ms, said_by, words FROM attestation WHERE batch_id = ?"
-                                    " ORDER BY attestation_id",
+    [STATEMENT_LIST_ATTESTATIONS] =
+        "SELECT visit, t_ms, said_ms, said_by, words FROM attestation WHERE batch_id = ?"
+        " ORDER BY attestation_id",
     [STATEMENT_ADD_CERTIFICATE] =
         "INSERT INTO certificate (batch_id, revision, issued_ms, sha256) VALUES (?, ?, ?, ?)",
     [STATEMENT_COUNT_CERTIFICATES] = "SELECT count(*) FROM certificate WHERE batch_id = ?",

@@ -15,11 +15,15 @@ static bool same(const char *a, const char *b) {
 /* ---- what the system says ---- */
 
 static bool is_pci_address(const char *piece, size_t length) {
-    unsigned domain, bus, device, function;
-    int end = 0;
+    static const char shape[] = "xxxx:xx:xx.x"; // domain, bus, device, function; x is a hexadecimal digit
 
-    return sscanf(piece, "%4x:%2x:%2x.%1x%n", &domain, &bus, &device, &function, &end) == 4 &&
-           (size_t)end == length;
+    if (length != sizeof shape - 1)
+        return false;
+    for (size_t i = 0; i < length; i++) {
+        if (shape[i] == 'x' ? !isxdigit((unsigned char)piece[i]) : piece[i] != shape[i])
+            return false;
+    }
+    return true;
 }
 
 /* Names as systemd's path_id gives them, which is how ID_PATH comes about: the PCI device next to the USB, and then

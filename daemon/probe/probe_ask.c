@@ -31,22 +31,38 @@ enum line_kind probe_find_kind(const char *device) {
                : LINE_SERIAL;
 }
 
+/* A row of the kernel's list: number, kind, mode, access, process, then major:minor:inode, the first two in
+ * hexadecimal. */
+static bool is_lock_on(char *row, const struct stat *status, int *process) {
+    enum { KIND = 1, PROCESS = 4, DEVICE = 5, FIELDS = 6, HEXADECIMAL = 16, DECIMAL = 10 };
+    char *fields[FIELDS] = {NULL}, *rest = row, *end;
+    unsigned long major_number, minor_number;
+
+    for (int i = 0; i < FIELDS; i++) {
+        fields[i] = strtok_r(i == 0 ? row : NULL, " ", &rest);
+        if (fields[i] == NULL)
+            return false;
+    }
+    major_number = strtoul(fields[DEVICE], &end, HEXADECIMAL);
+    if (strcmp(fields[KIND], "FLOCK") != 0 || *end != ':')
+        return false;
+    minor_number = strtoul(end + 1, &end, HEXADECIMAL);
+    *process = (int)strtol(fields[PROCESS], NULL, DECIMAL);
+    return *end == ':' && strtoull(end + 1, NULL, DECIMAL) == status->st_ino &&
+           makedev((unsigned)major_number, (unsigned)minor_number) == status->st_dev;
+}
+
 /* Who has locked the device, from the kernel's list of locks (proc_locks(5)); 0 if that cannot be seen. */
 static int find_holder(const char *device) {
     FILE *locks = fopen("/proc/locks", "re");
     char row[PROBE_TEXT_BYTES];
     struct stat status;
-    int holder = 0;
+    int holder = 0, process = 0;
 
     if (locks == NULL)
         return 0;
     while (holder == 0 && stat(device, &status) == 0 && fgets(row, sizeof row, locks) != NULL) {
-        unsigned major_number, minor_number;
-        unsigned long long inode;
-        int process;
-
-        if (sscanf(row, "%*d: FLOCK %*s %*s %d %x:%x:%llu", &process, &major_number, &minor_number, &inode) == 4 &&
-            inode == status.st_ino && makedev(major_number, minor_number) == status.st_dev)
+        if (is_lock_on(row, &status, &process))
             holder = process;
     }
     fclose(locks);
