@@ -906,6 +906,13 @@ static int64_t feed_random(struct scene *scene, const struct random_channel *cha
     }
 }
 
+/* The same runs every time, so that a check means the same twice; SOAKLEDGER_SEED gives others. */
+static unsigned first_seed(void) {
+    const char *given = getenv("SOAKLEDGER_SEED");
+
+    return given != NULL ? (unsigned)strtoul(given, NULL, 10) : 20261116;
+}
+
 static void random_scene(struct scene *scene, struct random_channel *channels, size_t *count, unsigned *seed) {
     *count = 1 + (size_t)(rand_r(seed) % 2);
     scene_init(scene, *count);
@@ -920,11 +927,11 @@ static void random_scene(struct scene *scene, struct random_channel *channels, s
 
 static void random_runs_agree_with_a_count_by_the_millisecond(void **state) {
     static struct random_channel channels[3];
-    unsigned seed = (unsigned)time(NULL), first_seed = seed;
+    unsigned seed = first_seed();
     int64_t stretches = 0;
 
     (void)state;
-    print_message("seed %u\n", first_seed);
+    print_message("seed %u\n", seed);
     for (int run = 0; run < RANDOM_RUNS; run++) {
         struct scene scene;
         struct judge_soak soak;
@@ -940,7 +947,8 @@ static void random_runs_agree_with_a_count_by_the_millisecond(void **state) {
         /* Each end of a stretch is rounded to the millisecond, and neighbours may touch there. */
         near_ms(verdict_of(&scene, REQUIREMENT_SOAK_LEAST)->found, counted.longest_ms, 2);
         near_ms(soak.possible_longest_ms, counted.possible_ms, 3);
-        near_ms(soak.total_in_ms, counted.total_ms, 2 * soak.stretch_count);
+        /* A single moment in, between two gaps, is a millisecond to the count and no time at all to the judge. */
+        near_ms(soak.total_in_ms, counted.total_ms, 2 * (soak.stretch_count + soak.gap_count + 1));
         stretches += soak.stretch_count;
         judge_free(scene.judge);
     }
@@ -950,7 +958,7 @@ static void random_runs_agree_with_a_count_by_the_millisecond(void **state) {
 static void shifting_and_repeating_change_nothing(void **state) {
     static struct random_channel channels[3];
     static struct scene one, other;
-    unsigned seed = (unsigned)time(NULL);
+    unsigned seed = first_seed();
 
     (void)state;
     print_message("seed %u\n", seed);
