@@ -201,9 +201,11 @@ static int start(struct daemon *daemon, const char *config_path, bool check_only
         return 0;
     }
     daemon->ledger = ledger_open(daemon->config->ledger_path, LEDGER_RECORD, fault);
-    if (daemon->ledger == NULL || open_clock(daemon, fault) != 0)
+    if (daemon->ledger == NULL)
         return -1;
-    return run_daemon(daemon, fault);
+    if (open_clock(daemon, fault) == 0 && run_daemon(daemon, fault) == 0)
+        return 0;
+    return ledger_refuse_damaged(daemon->ledger, fault);
 }
 
 static void stop(struct daemon *daemon) {

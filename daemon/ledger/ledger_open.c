@@ -109,14 +109,19 @@ static void keep_write_ahead_log(struct ledger *ledger) {
     sqlite3_file_control(ledger->db, "main", SQLITE_FCNTL_PERSIST_WAL, &keep);
 }
 
-static int open_to_record(struct ledger *ledger, const char *name, struct fault *fault) {
+/* Until the file is known to be sound, nothing of its log may be folded into it. */
+static void fold_in_on_close(struct ledger *ledger, int fold_in) {
+    sqlite3_db_config(ledger->db, SQLITE_DBCONFIG_NO_CKPT_ON_CLOSE, !fold_in, NULL);
+}
+
+static int prepare_to_record(struct ledger *ledger, const char *name, struct fault *fault) {
     /* The log shrinks back to this after a long reader kept it from being folded in. */
     static const char limit_log[] = "PRAGMA journal_size_limit = 8388608";
 
-    if (take_lock(ledger, fault) != 0 || make_file(ledger, fault) != 0 || check_file(ledger, fault) != 0 ||
-        open_database(ledger, name, SQLITE_OPEN_READWRITE, fault) != 0) {
+    if (open_database(ledger, name, SQLITE_OPEN_READWRITE, fault) != 0) {
         return -1;
     }
+    fold_in_on_close(ledger, 0);
     if (sqlite3_db_readonly(ledger->db, "main") == 1) {
         return fault_set(fault, EX_NOPERM, "%s: may not be written by this user", ledger->path);
     }
@@ -126,7 +131,19 @@ static int open_to_record(struct ledger *ledger, const char *name, struct fault 
         return -1;
     }
     keep_write_ahead_log(ledger);
-    return ledger_migrate(ledger, fault) == 0 ? ledger_check_schema(ledger, fault) : -1;
+    if (ledger_migrate(ledger, fault) != 0 || ledger_check_schema(ledger, fault) != 0 ||
+        ledger_check_sound(ledger, fault) != 0) {
+        return -1;
+    }
+    fold_in_on_close(ledger, 1);
+    return 0;
+}
+
+static int open_to_record(struct ledger *ledger, const char *name, struct fault *fault) {
+    if (take_lock(ledger, fault) != 0 || make_file(ledger, fault) != 0 || check_file(ledger, fault) != 0) {
+        return -1;
+    }
+    return prepare_to_record(ledger, name, fault) == 0 ? 0 : ledger_refuse_damaged(ledger, fault);
 }
 
 /* What the command may do: look at everything, add to its four tables, close a batch. */

@@ -66,6 +66,7 @@ struct ledger {
     char *path;
     int lock_fd; // held while recording, else -1
     enum ledger_mode mode;
+    bool damaged;                              // found so at any time since it was opened
     sqlite3_stmt *statements[STATEMENT_COUNT]; // prepared at first use
 };
 
@@ -77,6 +78,8 @@ int ledger_check_climbable(struct ledger *ledger, struct fault *fault);
 int ledger_migrate(struct ledger *ledger, struct fault *fault);
 /* That the file is a ledger of this version, and that its tables are tables. */
 int ledger_check_schema(struct ledger *ledger, struct fault *fault);
+/* Looks for damage, within about a second: the whole of a small file, all but the readings of a large one. */
+int ledger_check_sound(struct ledger *ledger, struct fault *fault);
 
 /* ---- one use of a statement ----
  *
@@ -115,8 +118,8 @@ char *query_get_bytes(struct query *query, int column, size_t *length);
 void query_get_text_into(struct query *query, int column, char *out, size_t size);
 
 /* What SQLite says, as one line; returns -1. */
-int ledger_fail(const struct ledger *ledger, const char *doing, struct fault *fault);
-int ledger_fail_damaged(const struct ledger *ledger, const char *doing, const char *column, struct fault *fault);
+int ledger_fail(struct ledger *ledger, const char *doing, struct fault *fault);
+int ledger_fail_damaged(struct ledger *ledger, const char *doing, const char *column, struct fault *fault);
 
 /* 0 if a row with that id exists, else -1: "there is no batch 7" (EX_NOINPUT). */
 int ledger_require(struct ledger *ledger, enum statement which, int64_t id, const char *what, struct fault *fault);

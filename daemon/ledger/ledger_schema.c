@@ -490,6 +490,7 @@ int ledger_check_schema(struct ledger *ledger, struct fault *fault) {
         return -1;
     }
     if (tables != TABLES_USED) {
+        ledger->damaged = true;
         return fault_set(fault, EX_DATAERR, "%s: a damaged ledger: %lld of its %d tables are there", ledger->path,
                          (long long)tables, TABLES_USED);
     }

@@ -129,9 +129,10 @@ static int status_of(int code) {
     }
 }
 
-int ledger_fail(const struct ledger *ledger, const char *doing, struct fault *fault) {
+int ledger_fail(struct ledger *ledger, const char *doing, struct fault *fault) {
     const int code = sqlite3_extended_errcode(ledger->db);
 
+    ledger->damaged |= (code & 0xFF) == SQLITE_CORRUPT || (code & 0xFF) == SQLITE_NOTADB;
     if ((code & 0xFF) == SQLITE_BUSY) {
         fault_set(fault, EX_TEMPFAIL, "%s: cannot %s: another program kept it locked for %d s", ledger->path, doing,
                   LEDGER_BUSY_MS / 1000);
@@ -144,7 +145,8 @@ int ledger_fail(const struct ledger *ledger, const char *doing, struct fault *fa
     return -1;
 }
 
-int ledger_fail_damaged(const struct ledger *ledger, const char *doing, const char *column, struct fault *fault) {
+int ledger_fail_damaged(struct ledger *ledger, const char *doing, const char *column, struct fault *fault) {
+    ledger->damaged = true;
     return fault_set(fault, EX_DATAERR, "%s: cannot %s: %s does not hold what belongs there: the file is damaged",
                      ledger->path, doing, column);
 }

@@ -9,7 +9,8 @@
  * events, findings and verdicts; a second recorder on the same file is refused (EX_UNAVAILABLE, by a lock
  * beside the file). BOOKKEEP is the command: may write batches, claims and certificates, and an authorizer
  * refuses it everything else. READ changes nothing at all. BOOKKEEP and READ never create a file (EX_NOINPUT)
- * and refuse one whose schema is newer or that is no ledger (EX_DATAERR).
+ * and refuse one whose schema is newer or that is no ledger (EX_DATAERR). RECORD also refuses a damaged file
+ * (EX_DATAERR): it leaves it as it is, copies it and its log beside it, and the fault names the copy.
  *
  * Functions return 0 or a positive id, or -1 / NULL with a fault (EX_IOERR for the disk, EX_DATAERR for content,
  * EX_NOINPUT for an id that is not there, EX_NOPERM for what the mode or the system forbids, EX_TEMPFAIL if
@@ -37,6 +38,9 @@ enum { LEDGER_SCHEMA_VERSION = 1, LEDGER_SHA256_TEXT_BYTES = 65 };
 struct ledger;
 
 struct ledger *ledger_open(const char *path, enum ledger_mode mode, struct fault *fault);
+/* Of a recorder that met a fault: if the file turned out to be damaged it is copied, once for each state it is
+ * found in, and the fault names the copy. Nothing but ledger_close may follow then. Always -1. */
+int ledger_refuse_damaged(struct ledger *ledger, struct fault *fault);
 void ledger_close(struct ledger *ledger); // rolls back what was not committed; NULL is allowed
 
 /* One transaction around many writes. ledger_begin takes the write lock at once, waiting up to 5 s. */
