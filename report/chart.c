@@ -29,8 +29,8 @@ static const float VISIBLE = 0.15F;
 static const float THINNER = 0.45F;
 static const float DOT_RADIUS = 2.2F;
 
-struct chart *chart_open(int64_t from_ms, int64_t to_ms, const struct chart_curve *curves, size_t count,
-                         struct fault *fault) {
+static struct chart *chart_open_columns(int64_t from_ms, int64_t to_ms, const struct chart_curve *curves,
+                                        size_t count, size_t columns, struct fault *fault) {
     struct chart *chart = calloc(1, sizeof *chart);
 
     if (chart == NULL)
@@ -44,13 +44,43 @@ struct chart *chart_open(int64_t from_ms, int64_t to_ms, const struct chart_curv
     chart->count = count;
     for (size_t i = 0; i < count; i++) {
         chart->curves[i] = curves[i];
-        envelope_begin(&chart->envelopes[i], chart->from_ms, chart->to_ms, curves[i].interval_ms);
+        if (!envelope_begin(&chart->envelopes[i], chart->from_ms, chart->to_ms, curves[i].interval_ms, columns))
+            goto fail;
     }
     return chart;
 fail:
     chart_free(chart);
     fault_set(fault, EX_OSERR, "not enough memory for a chart of %zu curves", count);
     return NULL;
+}
+
+struct chart *chart_open(int64_t from_ms, int64_t to_ms, const struct chart_curve *curves, size_t count,
+                         struct fault *fault) {
+    return chart_open_columns(from_ms, to_ms, curves, count, CHART_COLUMNS, fault);
+}
+
+struct chart *chart_open_fine(int64_t from_ms, int64_t to_ms, const struct chart_curve *curves, size_t count,
+                              struct fault *fault) {
+    return chart_open_columns(from_ms, to_ms, curves, count, (size_t)CHART_COLUMNS * CHART_FINER, fault);
+}
+
+bool chart_is_fine_enough(const struct chart *fine, int64_t from_ms, int64_t to_ms) {
+    return (to_ms - from_ms) * CHART_FINER >= fine->to_ms - fine->from_ms;
+}
+
+struct chart *chart_cut(const struct chart *fine, int64_t from_ms, int64_t to_ms, struct fault *fault) {
+    struct chart *chart;
+
+    if (fine->count > 0)
+        envelope_widen(&fine->envelopes[0], &from_ms, &to_ms);
+    chart = chart_open(from_ms, to_ms, fine->curves, fine->count, fault);
+    for (size_t i = 0; chart != NULL && i < chart->count; i++)
+        if (!envelope_take(&chart->envelopes[i], &fine->envelopes[i])) {
+            fault_set(fault, EX_OSERR, "not enough memory for the gaps of a curve");
+            chart_free(chart);
+            return NULL;
+        }
+    return chart;
 }
 
 void chart_free(struct chart *chart) {
@@ -86,7 +116,7 @@ size_t chart_count_points(const struct chart *chart, size_t curve) {
     struct envelope_point points[ENVELOPE_COLUMN_POINTS];
     size_t count = 0;
 
-    for (size_t i = 0; i < CHART_COLUMNS; i++)
+    for (size_t i = 0; i < chart->envelopes[curve].column_count; i++)
         if (chart->envelopes[curve].columns[i].used)
             count += envelope_points(&chart->envelopes[curve].columns[i], points);
     return count;
