@@ -420,6 +420,27 @@ struct page_pen chart_pen(const struct chart *chart, size_t curve) {
     return pen;
 }
 
+/* Is the curve drawn through from the column before `i`? */
+static bool chart_runs_on(const struct envelope *envelope, size_t i) {
+    return i > 0 && i < CHART_COLUMNS && envelope->columns[i - 1].used && envelope->columns[i].used &&
+           !envelope->columns[i].broken;
+}
+
+/* What is drawn of a column. The first and the last reading lie between the lowest and the highest, in a stroke
+ * half a point wide: they only show where the curve begins or ends. */
+static size_t chart_column_points(const struct envelope *envelope, size_t i, struct envelope_point *points) {
+    struct envelope_column column = envelope->columns[i];
+    const bool low_first = column.low.t_ms < column.high.t_ms;
+
+    if (!column.used)
+        return 0;
+    if (chart_runs_on(envelope, i))
+        column.first = low_first ? column.low : column.high;
+    if (chart_runs_on(envelope, i + 1))
+        column.last = low_first ? column.high : column.low;
+    return envelope_points(&column, points);
+}
+
 static void chart_draw_curve(struct chart_plot *plot, size_t curve) {
     const struct page_pen pen = chart_pen(plot->chart, curve);
     struct page_point points[CHART_COLUMNS * ENVELOPE_COLUMN_POINTS];
@@ -428,7 +449,7 @@ static void chart_draw_curve(struct chart_plot *plot, size_t curve) {
     for (size_t i = 0; i < CHART_COLUMNS; i++) {
         const struct envelope_column *column = &plot->chart->envelopes[curve].columns[i];
         struct envelope_point kept[ENVELOPE_COLUMN_POINTS];
-        const size_t kept_count = column->used ? envelope_points(column, kept) : 0;
+        const size_t kept_count = chart_column_points(&plot->chart->envelopes[curve], i, kept);
 
         if (column->used && column->broken) {
             page_polyline(plot->page, &pen, points, count);
