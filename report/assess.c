@@ -108,6 +108,8 @@ static int assess_judge(struct ledger *ledger, const struct plan *plan, size_t v
         for (size_t i = 0; i < run->quench_count; i++)
             run->quench_ids[i] = judge_read_quench(judge, i, &run->quenches[i]);
         run->reached = run->soak.first_begun_ms != 0;
+        if (watch != NULL && watch->end != NULL)
+            result = watch->end(watch->context, run, fault);
     }
     judge_free(judge);
     if (replay.short_of_memory)

@@ -110,9 +110,7 @@ int certificate_make(struct ledger *ledger, const struct config *config, const s
         *outcome = certificate.assessed->outcome;
         result = certificate_draw(&certificate, bytes, length, fault);
     }
-    for (size_t i = 0; i < certificate.curve_count; i++)
-        chart_free(certificate.curves[i].chart);
-    free(certificate.curves);
+    certificate_free_curves(&certificate);
     assess_free(certificate.assessed);
     return result;
 }

@@ -60,13 +60,14 @@ static int certificate_begin_curve(void *context, size_t visit, const struct ass
     struct certificate_curve *curves =
         realloc(certificate->curves, (certificate->curve_count + 1) * sizeof *certificate->curves);
 
+    (void)visit;
     if (curves == NULL)
         return fault_set(fault, EX_OSERR, "not enough memory for the curve of run %lld",
                          (long long)run->run.run_id);
     certificate->curves = curves;
     curves[certificate->curve_count] = (struct certificate_curve){
-        visit, run->run.run_id, chart_open(run->run.begun_ms, run->until_ms, picked, count, fault)};
-    if (curves[certificate->curve_count].chart == NULL)
+        .run_id = run->run.run_id, .fine = chart_open_fine(run->run.begun_ms, run->until_ms, picked, count, fault)};
+    if (curves[certificate->curve_count].fine == NULL)
         return -1;
     certificate->curve_count++;
     return 0;
@@ -75,19 +76,61 @@ static int certificate_begin_curve(void *context, size_t visit, const struct ass
 static int certificate_feed_curve(void *context, const struct reading *reading, struct fault *fault) {
     struct certificate *certificate = context;
 
-    if (!chart_feed(certificate->curves[certificate->curve_count - 1].chart, reading))
+    if (!chart_feed(certificate->curves[certificate->curve_count - 1].fine, reading))
         return fault_set(fault, EX_OSERR, "not enough memory for the gaps of a curve");
     return 0;
 }
 
-struct assess_watch certificate_watch(struct certificate *certificate) {
-    return (struct assess_watch){certificate, certificate_begin_curve, certificate_feed_curve};
+/* The soak and some time around it, within the run. */
+static void certificate_close_up_span(const struct assess_run *run, int64_t *from_ms, int64_t *to_ms) {
+    const int64_t begun = run->soak.first_begun_ms, ended = run->soak.last_ended_ms;
+    const int64_t least = (int64_t)CLOSE_UP * MS_PER_MIN / AROUND_SOAK;
+    const int64_t around = (ended - begun) / AROUND_SOAK > least ? (ended - begun) / AROUND_SOAK : least;
+
+    *from_ms = begun - around > run->run.begun_ms ? begun - around : run->run.begun_ms;
+    *to_ms = ended + around < run->until_ms ? ended + around : run->until_ms;
 }
 
-static struct chart *certificate_find_chart(const struct certificate *certificate, int64_t run_id) {
+/* Both drawings are cut at once, so that what is kept finer is kept of one run at a time. */
+static int certificate_end_curve(void *context, const struct assess_run *run, struct fault *fault) {
+    struct certificate *certificate = context;
+    struct certificate_curve *curve = &certificate->curves[certificate->curve_count - 1];
+    int64_t from_ms, to_ms;
+
+    if (!chart_close(curve->fine))
+        return fault_set(fault, EX_OSERR, "not enough memory for the gaps of a curve");
+    certificate_close_up_span(run, &from_ms, &to_ms);
+    curve->whole = chart_cut(curve->fine, run->run.begun_ms, run->until_ms, fault);
+    if (curve->whole == NULL)
+        return -1;
+    if (run->soak.longest_begun_ms != 0 && chart_is_fine_enough(curve->fine, from_ms, to_ms)) {
+        curve->close_up = chart_cut(curve->fine, from_ms, to_ms, fault);
+        if (curve->close_up == NULL)
+            return -1;
+    }
+    chart_free(curve->fine);
+    curve->fine = NULL;
+    return 0;
+}
+
+struct assess_watch certificate_watch(struct certificate *certificate) {
+    return (struct assess_watch){certificate, certificate_begin_curve, certificate_feed_curve,
+                                 certificate_end_curve};
+}
+
+void certificate_free_curves(struct certificate *certificate) {
+    for (size_t i = 0; i < certificate->curve_count; i++) {
+        chart_free(certificate->curves[i].fine);
+        chart_free(certificate->curves[i].whole);
+        chart_free(certificate->curves[i].close_up);
+    }
+    free(certificate->curves);
+}
+
+static struct certificate_curve *certificate_find_curve(const struct certificate *certificate, int64_t run_id) {
     for (size_t i = 0; i < certificate->curve_count; i++)
         if (certificate->curves[i].run_id == run_id)
-            return certificate->curves[i].chart;
+            return &certificate->curves[i];
     return NULL;
 }
 
@@ -177,27 +220,32 @@ static size_t certificate_marks(const struct certificate *certificate, const str
     return run->finding_count;
 }
 
-static int certificate_draw_close_up(struct certificate *certificate, const struct assess_run *run,
-                                     const struct chart_dressing *dressing, const char *what, struct fault *fault) {
-    const int64_t begun = run->soak.first_begun_ms, ended = run->soak.last_ended_ms;
-    const int64_t least = (int64_t)CLOSE_UP * MS_PER_MIN / AROUND_SOAK;
-    const int64_t around = (ended - begun) / AROUND_SOAK > least ? (ended - begun) / AROUND_SOAK : least;
-    const int64_t from = begun - around > run->run.begun_ms ? begun - around : run->run.begun_ms;
-    const int64_t to = ended + around < run->until_ms ? ended + around : run->until_ms;
-    struct chart_dressing close = *dressing;
+/* A soak that is short within its run: what was kept of it is too coarse, and reading it again takes little. */
+static struct chart *certificate_read_close_up(struct certificate *certificate, const struct assess_run *run,
+                                               struct fault *fault) {
     struct chart_curve picked[CERTIFICATE_MOST_CURVES];
     const size_t count = certificate_pick_curves(run, picked);
-    struct chart *chart = certificate_read_chart(certificate, picked, count, from, to, fault);
+    int64_t from_ms, to_ms;
+
+    certificate_close_up_span(run, &from_ms, &to_ms);
+    return certificate_read_chart(certificate, picked, count, from_ms, to_ms, fault);
+}
+
+static int certificate_draw_close_up(struct certificate *certificate, const struct assess_run *run,
+                                     const struct chart_dressing *dressing, const char *what, struct fault *fault) {
+    struct certificate_curve *curve = certificate_find_curve(certificate, run->run.run_id);
+    struct chart_dressing close = *dressing;
     char caption[CERTIFICATE_NAME_BYTES];
 
-    if (chart == NULL)
+    if (curve->close_up == NULL)
+        curve->close_up = certificate_read_close_up(certificate, run, fault);
+    if (curve->close_up == NULL)
         return -1;
     close.zoom = true;
     snprintf(caption, sizeof caption, "The %s, enlarged", what);
     certificate_caption(certificate, caption, CHART_HEIGHT);
-    chart_draw(chart, certificate->page, sheet_take(&certificate->sheet, CHART_HEIGHT), &close);
+    chart_draw(curve->close_up, certificate->page, sheet_take(&certificate->sheet, CHART_HEIGHT), &close);
     sheet_skip(&certificate->sheet, CHART_AFTER);
-    chart_free(chart);
     return 0;
 }
 
@@ -221,7 +269,7 @@ static int certificate_draw_run(struct certificate *certificate, size_t visit, c
     char band[CERTIFICATE_NAME_BYTES], text[QUANTITY_TEXT_BYTES];
     char hold_texts[CERTIFICATE_MOST_HOLDS][CERTIFICATE_NAME_BYTES];
     struct chart_band holds[CERTIFICATE_MOST_HOLDS];
-    struct chart *chart = certificate_find_chart(certificate, run->run.run_id);
+    struct chart *chart = certificate_find_curve(certificate, run->run.run_id)->whole;
     struct chart_dressing dressing = {.unit = certificate->config->unit,
                                       .utc_offset_min = certificate->config->utc_offset_min,
                                       .origin_ms = run->run.begun_ms,
@@ -238,8 +286,6 @@ static int certificate_draw_run(struct certificate *certificate, size_t visit, c
                                       .marks = look->marks,
                                       .mark_count = look->mark_count};
 
-    if (!chart_close(chart))
-        return fault_set(fault, EX_OSERR, "not enough memory for the gaps of a curve");
     dressing.band_count = certificate_hold_bands(certificate, visit, holds, hold_texts);
     certificate_band_text(certificate, soak, band);
     quantity_format_duration(run->soak.longest_ended_ms - run->soak.longest_begun_ms, text);

@@ -15,11 +15,12 @@ enum {
     CERTIFICATE_MOST_HOLDS = 3
 };
 
-/* The curve of one run, filled while it is judged. */
+/* The curve of one run, made while it is judged. */
 struct certificate_curve {
-    size_t visit;
     int64_t run_id;
-    struct chart *chart;
+    struct chart *fine;     // while it is being read
+    struct chart *whole;    // afterwards
+    struct chart *close_up; // its soak; NULL if there was none, or one too short for `fine`
 };
 
 struct certificate {
@@ -47,6 +48,7 @@ size_t certificate_first_number(const struct certificate *certificate, const str
 void certificate_front(struct certificate *certificate);
 
 struct assess_watch certificate_watch(struct certificate *certificate);
+void certificate_free_curves(struct certificate *certificate);
 int certificate_draw_curves(struct certificate *certificate, struct fault *fault);
 /* A line above a curve that keeps `height` together with it. */
 void certificate_caption(struct certificate *certificate, const char *text, float height);

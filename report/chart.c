@@ -29,8 +29,8 @@ static const float VISIBLE = 0.15F;
 static const float THINNER = 0.45F;
 static const float DOT_RADIUS = 2.2F;
 
-struct chart *chart_open(int64_t from_ms, int64_t to_ms, const struct chart_curve *curves, size_t count,
-                         struct fault *fault) {
+static struct chart *chart_open_columns(int64_t from_ms, int64_t to_ms, const struct chart_curve *curves,
+                                        size_t count, size_t columns, struct fault *fault) {
     struct chart *chart = calloc(1, sizeof *chart);
 
     if (chart == NULL)
@@ -44,13 +44,43 @@ struct chart *chart_open(int64_t from_ms, int64_t to_ms, const struct chart_curv
     chart->count = count;
     for (size_t i = 0; i < count; i++) {
         chart->curves[i] = curves[i];
-        envelope_begin(&chart->envelopes[i], chart->from_ms, chart->to_ms, curves[i].interval_ms);
+        if (!envelope_begin(&chart->envelopes[i], chart->from_ms, chart->to_ms, curves[i].interval_ms, columns))
+            goto fail;
     }
     return chart;
 fail:
     chart_free(chart);
     fault_set(fault, EX_OSERR, "not enough memory for a chart of %zu curves", count);
     return NULL;
+}
+
+struct chart *chart_open(int64_t from_ms, int64_t to_ms, const struct chart_curve *curves, size_t count,
+                         struct fault *fault) {
+    return chart_open_columns(from_ms, to_ms, curves, count, CHART_COLUMNS, fault);
+}
+
+struct chart *chart_open_fine(int64_t from_ms, int64_t to_ms, const struct chart_curve *curves, size_t count,
+                              struct fault *fault) {
+    return chart_open_columns(from_ms, to_ms, curves, count, (size_t)CHART_COLUMNS * CHART_FINER, fault);
+}
+
+bool chart_is_fine_enough(const struct chart *fine, int64_t from_ms, int64_t to_ms) {
+    return (to_ms - from_ms) * CHART_FINER >= fine->to_ms - fine->from_ms;
+}
+
+struct chart *chart_cut(const struct chart *fine, int64_t from_ms, int64_t to_ms, struct fault *fault) {
+    struct chart *chart;
+
+    if (fine->count > 0)
+        envelope_widen(&fine->envelopes[0], &from_ms, &to_ms);
+    chart = chart_open(from_ms, to_ms, fine->curves, fine->count, fault);
+    for (size_t i = 0; chart != NULL && i < chart->count; i++)
+        if (!envelope_take(&chart->envelopes[i], &fine->envelopes[i])) {
+            fault_set(fault, EX_OSERR, "not enough memory for the gaps of a curve");
+            chart_free(chart);
+            return NULL;
+        }
+    return chart;
 }
 
 void chart_free(struct chart *chart) {
@@ -86,7 +116,7 @@ size_t chart_count_points(const struct chart *chart, size_t curve) {
     struct envelope_point points[ENVELOPE_COLUMN_POINTS];
     size_t count = 0;
 
-    for (size_t i = 0; i < CHART_COLUMNS; i++)
+    for (size_t i = 0; i < chart->envelopes[curve].column_count; i++)
         if (chart->envelopes[curve].columns[i].used)
             count += envelope_points(&chart->envelopes[curve].columns[i], points);
     return count;
@@ -390,6 +420,27 @@ struct page_pen chart_pen(const struct chart *chart, size_t curve) {
     return pen;
 }
 
+/* Is the curve drawn through from the column before `i`? */
+static bool chart_runs_on(const struct envelope *envelope, size_t i) {
+    return i > 0 && i < CHART_COLUMNS && envelope->columns[i - 1].used && envelope->columns[i].used &&
+           !envelope->columns[i].broken;
+}
+
+/* What is drawn of a column. The first and the last reading lie between the lowest and the highest, in a stroke
+ * half a point wide: they only show where the curve begins or ends. */
+static size_t chart_column_points(const struct envelope *envelope, size_t i, struct envelope_point *points) {
+    struct envelope_column column = envelope->columns[i];
+    const bool low_first = column.low.t_ms < column.high.t_ms;
+
+    if (!column.used)
+        return 0;
+    if (chart_runs_on(envelope, i))
+        column.first = low_first ? column.low : column.high;
+    if (chart_runs_on(envelope, i + 1))
+        column.last = low_first ? column.high : column.low;
+    return envelope_points(&column, points);
+}
+
 static void chart_draw_curve(struct chart_plot *plot, size_t curve) {
     const struct page_pen pen = chart_pen(plot->chart, curve);
     struct page_point points[CHART_COLUMNS * ENVELOPE_COLUMN_POINTS];
@@ -398,7 +449,7 @@ static void chart_draw_curve(struct chart_plot *plot, size_t curve) {
     for (size_t i = 0; i < CHART_COLUMNS; i++) {
         const struct envelope_column *column = &plot->chart->envelopes[curve].columns[i];
         struct envelope_point kept[ENVELOPE_COLUMN_POINTS];
-        const size_t kept_count = column->used ? envelope_points(column, kept) : 0;
+        const size_t kept_count = chart_column_points(&plot->chart->envelopes[curve], i, kept);
 
         if (column->used && column->broken) {
             page_polyline(plot->page, &pen, points, count);

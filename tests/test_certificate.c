@@ -300,6 +300,36 @@ static void lets_the_latest_decide_if_none_reached_it(void **state) {
     assess_free(assessed);
 }
 
+/* The enlarged curve's axis reaches as high as the soak did; that of the whole run counts in hundreds. A soak of 4
+ * min is less than an eighth of this run, one of 20 min is more. */
+static void enlarges_a_peak_of_one_reading(void **state) {
+    static const struct {
+        int64_t level_ms, spike_ms;
+    } cases[] = {{20 * MIN, 0}, {20 * MIN, 427 * S}, {4 * MIN, 127 * S}};
+    struct ledger_fixture *fixture = *state;
+    struct fixture_run shape = HARDENED;
+    enum outcome outcome;
+    char *text;
+
+    shape.start_mc = 500000;
+    shape.spike_mc = 833000;
+    for (size_t i = 0; i < sizeof cases / sizeof cases[0]; i++) {
+        const int64_t batch_id = open_batch(fixture, HARDENING, FIXTURE_PLAN_HARDEN);
+        const int64_t level_s = (fixture_level_ms(&shape) - shape.begun_ms) / S;
+        struct fault fault;
+
+        shape.level_ms = cases[i].level_ms;
+        shape.spike_at_ms = cases[i].spike_ms != 0 ? level_s * S + cases[i].spike_ms : 0;
+        record_for(fixture, &shape, batch_id, 0);
+        shape.begun_ms = fixture_end_ms(&shape) / S * S + H;
+        text = paper_flat(make(fixture, batch_id, 1, &outcome));
+        assert_true(paper_has(text, "The soak, enlarged"));
+        assert_int_equal(paper_has(text, " 840 "), cases[i].spike_ms != 0);
+        free(text);
+        assert_int_equal(ledger_close_batch(fixture->ledger, batch_id, shape.begun_ms, &fault), 0);
+    }
+}
+
 static void gives_the_same_bytes_again(void **state) {
     struct ledger_fixture *fixture = *state;
     const int64_t batch_id = open_batch(fixture, HARDENING, FIXTURE_PLAN_HARDEN);
@@ -578,6 +608,7 @@ int main(void) {
         WITH_SHOP(says_nothing_of_simulation_in_real_time),
         WITH_SHOP(lets_the_latest_run_that_reached_the_band_decide),
         WITH_SHOP(lets_the_latest_decide_if_none_reached_it),
+        WITH_SHOP(enlarges_a_peak_of_one_reading),
         WITH_SHOP(gives_the_same_bytes_again),
         WITH_SHOP(wraps_long_names_of_any_script),
         WITH_SHOP(prints_the_plan_word_for_word),

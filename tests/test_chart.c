@@ -138,6 +138,149 @@ static void sees_a_gap_before_the_first_reading(void **state) {
     chart_free(chart);
 }
 
+/* ---- enlarging ---- */
+
+static struct chart *open_fine(int64_t length_ms) {
+    const struct chart_curve curve = {1, "front of rack", ROLE_LOAD, S};
+    struct fault fault;
+    struct chart *chart = chart_open_fine(BEGUN, BEGUN + length_ms, &curve, 1, &fault);
+
+    assert_non_null(chart);
+    return chart;
+}
+
+static struct chart *cut(const struct chart *fine, int64_t from_ms, int64_t to_ms) {
+    struct fault fault;
+    struct chart *chart = chart_cut(fine, BEGUN + from_ms, BEGUN + to_ms, &fault);
+
+    assert_non_null(chart);
+    return chart;
+}
+
+/* Not level anywhere, and with gaps shorter and longer than a column. */
+static void feed_uneven(struct chart *chart) {
+    for (int64_t s = 5; s < LONG_RUN_S - 5; s++)
+        if (s % 50021 > 9 && (s < 90000 || s > 92000))
+            feed(chart, 1, s * S, 800000 + s * s % 7919);
+    assert_true(chart_close(chart));
+}
+
+static void keeps_of_the_whole_what_it_would_without_the_finer_columns(void **state) {
+    struct chart *fine = open_fine(LONG_RUN_S * S), *direct = open_one(LONG_RUN_S * S), *whole;
+    const struct envelope *a, *b;
+
+    (void)state;
+    feed_uneven(fine);
+    feed_uneven(direct);
+    whole = cut(fine, 0, LONG_RUN_S * S);
+    a = &whole->envelopes[0];
+    b = &direct->envelopes[0];
+    assert_int_equal(a->from_ms, b->from_ms);
+    assert_int_equal(a->to_ms, b->to_ms);
+    for (size_t i = 0; i < CHART_COLUMNS; i++) {
+        assert_int_equal(a->columns[i].used, b->columns[i].used);
+        assert_int_equal(a->columns[i].broken, b->columns[i].broken);
+        assert_memory_equal(&a->columns[i].first, &b->columns[i].first, sizeof b->columns[i].first);
+        assert_memory_equal(&a->columns[i].low, &b->columns[i].low, sizeof b->columns[i].low);
+        assert_memory_equal(&a->columns[i].high, &b->columns[i].high, sizeof b->columns[i].high);
+        assert_memory_equal(&a->columns[i].last, &b->columns[i].last, sizeof b->columns[i].last);
+    }
+    assert_true(b->gap_count > 5);
+    assert_int_equal(a->gap_count, b->gap_count);
+    assert_memory_equal(a->gaps, b->gaps, b->gap_count * sizeof *b->gaps);
+    chart_free(fine);
+    chart_free(direct);
+    chart_free(whole);
+}
+
+/* The soak's edges lie within fine columns: a peak there must not give way to a higher one before or behind. */
+static void keeps_a_peak_of_one_reading_where_it_is_enlarged(void **state) {
+    enum { FROM_S = 30011, TO_S = FROM_S + LONG_RUN_S / 8 + 77, BEYOND_S = 3 };
+    static const int places[] = {FROM_S, FROM_S + 1, FROM_S + 5000, (FROM_S + TO_S) / 2, TO_S - 1, TO_S};
+
+    (void)state;
+    for (size_t i = 0; i < sizeof places / sizeof places[0]; i++) {
+        struct chart *fine = open_fine(LONG_RUN_S * S), *close;
+        bool found = false;
+
+        for (int64_t s = 0; s <= LONG_RUN_S; s++)
+            feed(fine, 1, s * S,
+                 s == places[i]                                   ? 819400
+                 : s == FROM_S - BEYOND_S || s == TO_S + BEYOND_S ? 815000
+                                                                  : 800000 + s % 13);
+        assert_true(chart_close(fine));
+        assert_true(chart_is_fine_enough(fine, BEGUN + FROM_S * S, BEGUN + TO_S * S));
+        close = cut(fine, FROM_S * S, TO_S * S);
+        for (size_t k = 0; k < CHART_COLUMNS; k++)
+            found |= close->envelopes[0].columns[k].used &&
+                     close->envelopes[0].columns[k].high.value_mc == 819400 &&
+                     close->envelopes[0].columns[k].high.t_ms == BEGUN + places[i] * S;
+        assert_true(found);
+        assert_int_equal(chart_count_gaps(close, 0), 0);
+        assert_in_range(chart_count_points(close, 0), CHART_COLUMNS, CHART_COLUMNS * ENVELOPE_COLUMN_POINTS);
+        chart_free(fine);
+        chart_free(close);
+    }
+}
+
+static void lets_no_reading_of_the_close_up_give_way_to_one_beyond_it(void **state) {
+    enum { FROM_S = 30011, TO_S = 100003 };
+    struct chart *fine = open_fine(LONG_RUN_S * S), *close;
+    const int64_t fine_column_ms = LONG_RUN_S * S / ((int64_t)CHART_COLUMNS * CHART_FINER);
+    int64_t low, high;
+
+    (void)state;
+    for (int64_t s = 0; s <= LONG_RUN_S; s++)
+        feed(fine, 1, s * S, s < FROM_S - 60 || s > TO_S + 60 ? 900000 : s == FROM_S ? 819400 : 800000);
+    assert_true(chart_close(fine));
+    close = cut(fine, FROM_S * S, TO_S * S);
+    assert_true(chart_extremes(close, 0, &low, &high));
+    assert_int_equal(high, 819400); // and none of what lies a minute beyond
+    assert_in_range(close->from_ms, BEGUN + FROM_S * S - fine_column_ms - 1, BEGUN + FROM_S * S);
+    assert_in_range(close->to_ms, BEGUN + TO_S * S, BEGUN + TO_S * S + fine_column_ms + 1);
+    assert_int_equal(low, 800000);
+    chart_free(fine);
+    chart_free(close);
+}
+
+static void copies_gaps_as_they_were_found(void **state) {
+    enum { FROM_S = 6 * 3600, TO_S = 66 * 3600 };
+    struct chart *fine = open_fine(LONG_RUN_S * S), *close;
+    const struct envelope_gap *gaps;
+
+    (void)state;
+    for (int64_t s = 0; s <= LONG_RUN_S; s++) {
+        const bool before = s > 100 && s<110, across = s> FROM_S - 200 && s < FROM_S + 200;
+        const bool four = s > 100000 && s<100004, three = s> 110000 && s < 110003;
+
+        if (!before && !across && !four && !three && s < TO_S - 1000)
+            feed(fine, 1, s * S, 800000);
+    }
+    assert_true(chart_close(fine));
+    close = cut(fine, FROM_S * S, TO_S * S);
+    gaps = close->envelopes[0].gaps;
+    assert_int_equal(chart_count_gaps(close, 0), 3);
+    assert_int_equal(gaps[0].from_ms, close->from_ms);
+    assert_int_equal(gaps[0].to_ms, BEGUN + (FROM_S + 200) * S);
+    assert_int_equal(gaps[1].from_ms, BEGUN + 100000 * S);
+    assert_int_equal(gaps[1].to_ms, BEGUN + 100004 * S);
+    assert_int_equal(gaps[2].from_ms, BEGUN + (TO_S - 1001) * S);
+    assert_int_equal(gaps[2].to_ms, close->to_ms);
+    assert_true(chart_close(close)); // finds no gap of its own
+    assert_int_equal(chart_count_gaps(close, 0), 3);
+    chart_free(fine);
+    chart_free(close);
+}
+
+static void is_too_coarse_for_less_than_an_eighth(void **state) {
+    struct chart *fine = open_fine(LONG_RUN_S * S);
+
+    (void)state;
+    assert_true(chart_is_fine_enough(fine, BEGUN, BEGUN + LONG_RUN_S * S / CHART_FINER));
+    assert_false(chart_is_fine_enough(fine, BEGUN, BEGUN + LONG_RUN_S * S / CHART_FINER - 1));
+    chart_free(fine);
+}
+
 /* ---- labels ---- */
 
 static void pushes_labels_apart_but_no_further(void **state) {
@@ -304,6 +447,54 @@ static void draws_a_gap_as_a_break_and_hatched(void **state) {
     assert_true(grey[1] > grey[0] + 3000);
 }
 
+/* 72 hours, a soak of 60 at 801 °C, enlarged: one reading of 816 °C lifts a stroke through empty rows of the band,
+ * and five seconds without readings are hatched from top to bottom. */
+static void draws_a_peak_and_a_gap_enlarged(void **state) {
+    enum {
+        DPI = 144,
+        PEAK_S = 150001,
+        GAP_S = 200001,
+        FIRST_ROW = 330,
+        LAST_ROW = 430,
+        PLAIN = 0,
+        PEAK = 1,
+        GAP = 2
+    };
+    const struct shop *shop = *state;
+    struct chart_dressing dressing = dress(UNIT_CELSIUS);
+    size_t width, height, dark[GAP + 1], grey[GAP + 1];
+
+    dressing.zoom = true;
+    dressing.soak_begun_ms = BEGUN + 6 * H + 10 * MIN;
+    dressing.soak_ended_ms = BEGUN + 66 * H - 10 * MIN;
+    for (int with = PLAIN; with <= GAP; with++) {
+        struct chart *fine = open_fine(LONG_RUN_S * S), *close;
+        unsigned char *dots;
+
+        for (int64_t s = 0; s <= LONG_RUN_S; s++)
+            if (with != GAP || s < GAP_S || s > GAP_S + 4)
+                feed(fine, 1, s * S,
+                     with == PEAK && s == PEAK_S     ? 816000
+                     : s < 6 * 3600 || s > 66 * 3600 ? 500000
+                                                     : 801000);
+        assert_true(chart_close(fine));
+        close = cut(fine, 5 * H, 67 * H);
+        assert_int_equal(chart_count_gaps(close, 0), with == GAP);
+        draw(shop->path, close, &dressing);
+        chart_free(fine);
+        chart_free(close);
+        dots = paper_picture(shop->path, 1, DPI, &width, &height);
+        dark[with] = grey[with] = 0;
+        for (size_t i = FIRST_ROW * width; i < LAST_ROW * width; i++) {
+            dark[with] += dots[i] < 110;
+            grey[with] += dots[i] < 200;
+        }
+        free(dots);
+    }
+    assert_true(dark[PEAK] >= dark[PLAIN] + (LAST_ROW - FIRST_ROW) / 2);
+    assert_true(grey[GAP] >= grey[PLAIN] + (LAST_ROW - FIRST_ROW));
+}
+
 static void keeps_its_labels_apart_and_on_the_page(void **state) {
     enum { CURVES = 12, MARKS = 60 };
     const struct shop *shop = *state;
@@ -460,11 +651,17 @@ int main(void) {
         cmocka_unit_test(orders_what_a_column_keeps_by_time),
         cmocka_unit_test(breaks_where_readings_are_missing),
         cmocka_unit_test(sees_a_gap_before_the_first_reading),
+        cmocka_unit_test(keeps_of_the_whole_what_it_would_without_the_finer_columns),
+        cmocka_unit_test(keeps_a_peak_of_one_reading_where_it_is_enlarged),
+        cmocka_unit_test(lets_no_reading_of_the_close_up_give_way_to_one_beyond_it),
+        cmocka_unit_test(copies_gaps_as_they_were_found),
+        cmocka_unit_test(is_too_coarse_for_less_than_an_eighth),
         cmocka_unit_test(pushes_labels_apart_but_no_further),
         cmocka_unit_test(never_lets_labels_overlap_or_leave),
         cmocka_unit_test(gives_every_curve_a_stroke_of_its_own),
         cmocka_unit_test_setup_teardown(draws_a_peak_of_one_reading, begin, end),
         cmocka_unit_test_setup_teardown(draws_a_gap_as_a_break_and_hatched, begin, end),
+        cmocka_unit_test_setup_teardown(draws_a_peak_and_a_gap_enlarged, begin, end),
         cmocka_unit_test_setup_teardown(keeps_its_labels_apart_and_on_the_page, begin, end),
         cmocka_unit_test_setup_teardown(marks_its_axes_in_either_unit, begin, end),
         cmocka_unit_test_setup_teardown(counts_seconds_from_leaving_the_soak, begin, end),

@@ -82,11 +82,12 @@ struct assess_batch {
     bool differs;   // any run whose stored judgement is another one
 };
 
-/* Watches the replay, so that a drawing needs no second reading of the whole run. Both may be NULL. */
+/* Watches the replay, so that a drawing needs no second reading of the whole run. Any may be NULL. */
 struct assess_watch {
     void *context;
     int (*begin)(void *context, size_t visit, const struct assess_run *run, struct fault *fault);
     int (*reading)(void *context, const struct reading *reading, struct fault *fault);
+    int (*end)(void *context, const struct assess_run *run, struct fault *fault); // its soak is known by now
 };
 
 /* NULL with a fault: EX_NOINPUT if there is no such batch. `watch` may be NULL. */

@@ -20,8 +20,8 @@
 #include "soakledger/quantity.h"
 #include "soakledger/reading.h"
 
-/* A printed column is half a point: 144 to the inch. */
-enum { CHART_COLUMNS = 1000 };
+/* A printed column is half a point: 144 to the inch. What is to be enlarged later is kept so many times finer. */
+enum { CHART_COLUMNS = 1000, CHART_FINER = 8 };
 
 struct chart;
 
@@ -35,6 +35,13 @@ struct chart_curve {
 /* Readings outside [from, to] are passed over. `from_ms` < `to_ms`. */
 struct chart *chart_open(int64_t from_ms, int64_t to_ms, const struct chart_curve *curves, size_t count,
                          struct fault *fault);
+/* The same, kept CHART_FINER times finer: not to be drawn, but for others to be cut from. */
+struct chart *chart_open_fine(int64_t from_ms, int64_t to_ms, const struct chart_curve *curves, size_t count,
+                              struct fault *fault);
+/* Does the fine chart hold as much of [from, to] as can be printed? */
+bool chart_is_fine_enough(const struct chart *fine, int64_t from_ms, int64_t to_ms);
+/* A chart of [from, to], and less than one fine column more at either end, from a fine one that is closed. */
+struct chart *chart_cut(const struct chart *fine, int64_t from_ms, int64_t to_ms, struct fault *fault);
 void chart_free(struct chart *chart); // NULL is allowed
 /* False if memory ran short (a gap could not be kept). Readings of channels that are no curves are passed over. */
 bool chart_feed(struct chart *chart, const struct reading *reading);

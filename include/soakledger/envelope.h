@@ -1,7 +1,7 @@
 // SPDX-License-Identifier: MIT
 /* envelope: a curve thinned to what paper can show, while it streams by.
  *
- * Time is cut into CHART_COLUMNS columns. Each keeps its first, lowest, highest and last good reading. Gaps are
+ * Time is cut into columns of one width. Each keeps its first, lowest, highest and last good reading. Gaps are
  * kept apart, exactly: where no good reading came for more than three intervals.
  */
 #ifndef SOAKLEDGER_ENVELOPE_H
@@ -36,13 +36,20 @@ struct envelope {
     int64_t good_ms; // the last good reading; from_ms before the first
     struct envelope_gap *gaps;
     size_t gap_count, gap_capacity;
-    struct envelope_column columns[CHART_COLUMNS];
+    struct envelope_column *columns;
+    size_t column_count;
 };
 
-void envelope_begin(struct envelope *envelope, int64_t from_ms, int64_t to_ms, int64_t interval_ms);
+/* False: memory ran short. Release it in either case. */
+bool envelope_begin(struct envelope *envelope, int64_t from_ms, int64_t to_ms, int64_t interval_ms, size_t columns);
 void envelope_release(struct envelope *envelope);
 bool envelope_feed(struct envelope *envelope, const struct reading *reading); // false: memory ran short
 bool envelope_end(struct envelope *envelope);
+/* Fills an envelope that has begun from a `finer` one that has ended: whole columns, and the gaps as they were
+ * found. False: memory ran short. No reading may follow. */
+bool envelope_take(struct envelope *envelope, const struct envelope *finer);
+/* Moves the times outwards, to where columns begin and end. */
+void envelope_widen(const struct envelope *envelope, int64_t *from_ms, int64_t *to_ms);
 
 /* The distinct points of a column in order of time, at most ENVELOPE_COLUMN_POINTS; returns how many. */
 size_t envelope_points(const struct envelope_column *column, struct envelope_point *points);
