@@ -78,17 +78,17 @@ static int command_check_loads(const struct config *config, const struct plan *p
     const char *name = config->ovens[oven].name;
 
     if (plan->load == PLAN_LOAD_SENSORS && !command_has_channel(config, oven, NULL, ROLE_LOAD))
-        return fault_set(fault, EX_DATAERR,
+        return fault_set(fault, EX_CONFIG,
                          "%s:%d: the plan wants load sensors, but oven '%s' has no channel of role load", file,
                          line, name);
     if (plan->load == PLAN_LOAD_CONTROL && !command_has_channel(config, oven, NULL, ROLE_CONTROL))
-        return fault_set(fault, EX_DATAERR,
+        return fault_set(fault, EX_CONFIG,
                          "%s:%d: the plan wants the control sensor, but oven '%s' has no channel of "
                          "role control",
                          file, line, name);
     for (size_t i = 0; plan->load == PLAN_LOAD_NAMED && i < plan->load_count; i++)
         if (!command_has_channel(config, oven, plan->load_names[i], ROLE_LOAD))
-            return fault_set(fault, EX_DATAERR,
+            return fault_set(fault, EX_CONFIG,
                              "%s:%d: the plan wants channel '%s', but oven '%s' has none of that name", file, line,
                              plan->load_names[i], name);
     return 0;
@@ -107,7 +107,7 @@ static int command_check_ovens(struct command *command, const struct plan *plan,
         int64_t id;
 
         if (oven == command->config->oven_count)
-            return fault_set(fault, EX_DATAERR, "%s:%d: there is no oven '%s': expected one of %s", file,
+            return fault_set(fault, EX_CONFIG, "%s:%d: there is no oven '%s': expected one of %s", file,
                              operation->line, name, names);
         if (command_check_loads(command->config, plan, file, operation->line, oven, fault) != 0)
             return -1;

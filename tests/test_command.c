@@ -184,16 +184,16 @@ static void refuses_a_plan_the_shop_cannot_follow(void **state) {
     fixture_write_plan(fixture,
                        "[plan]\ntitle = x\nload = sensors\n\n[temper]\noven = cellar\ntemperature = 200 C\n"
                        "below = 6 C\nabove = 6 C\ntime_at_least = 1 h\n");
-    expect(fixture, EX_DATAERR, open_words(fixture, "--oven hardening"),
+    expect(fixture, EX_CONFIG, open_words(fixture, "--oven hardening"),
            "shop.plan:5: there is no oven 'cellar': expected one of hardening, tempering");
     fixture_write_plan(fixture,
                        "[plan]\ntitle = x\nload = sensors\n\n[temper]\noven = tempering\ntemperature = 200 C\n"
                        "below = 6 C\nabove = 6 C\ntime_at_least = 1 h\n");
-    expect(fixture, EX_DATAERR, open_words(fixture, "--oven hardening"),
+    expect(fixture, EX_CONFIG, open_words(fixture, "--oven hardening"),
            "shop.plan:5: the plan wants load sensors, but oven 'tempering' has no channel of role load");
     fixture_write_plan(fixture, "[plan]\ntitle = x\nload = channels: lid\n\n[soak]\ntemperature = 200 C\n"
                                 "below = 6 C\nabove = 6 C\ntime_at_least = 1 h\n");
-    expect(fixture, EX_DATAERR, open_words(fixture, "--oven hardening"), "wants channel 'lid'");
+    expect(fixture, EX_CONFIG, open_words(fixture, "--oven hardening"), "wants channel 'lid'");
     expect(fixture, 0, "batch list", "There is no batch yet");
 }
 
@@ -294,7 +294,7 @@ static void checks_a_plan_without_a_shop(void **state) {
     snprintf(words, sizeof words, "plan check %s", fixture->plan_path);
     expect(fixture, 0, words, "3 operations, 2 visits");
     fixture_write_plan(fixture, "[plan]\ntitle = x\nload = sensors\n\n[soak]\ntemperature = 200\n");
-    expect(fixture, EX_DATAERR, words, "shop.plan:6");
+    expect(fixture, EX_CONFIG, words, "shop.plan:6");
     expect(fixture, EX_USAGE, "plan burn x", "expected 'plan check FILE'");
 }
 

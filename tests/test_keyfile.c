@@ -153,7 +153,7 @@ static void what_is_unclear_is_refused_with_its_line(void **state) {
             fail_msg("\"%s\", expected \"%s\"", fault.text, refusals[i].message);
         assert_non_null(
             strstr(fault.text, strstr(fault.text, "given twice") != NULL ? "the first" : ": expected "));
-        assert_int_equal(fault.status, EX_DATAERR);
+        assert_int_equal(fault.status, EX_CONFIG);
     }
 }
 
@@ -246,7 +246,7 @@ static void typed_takes_give_the_value_or_the_place_of_the_fault(void **state) {
     assert_string_equal(fault.text, "a.conf:10: bad: '12' is out of range: expected a whole number from 0 to 9");
     assert_int_equal(keyfile_take_word(s, "bad", words, &word, &fault), -1);
     assert_string_equal(fault.text, "a.conf:10: bad: '12': expected none, even or odd");
-    assert_int_equal(fault.status, EX_DATAERR);
+    assert_int_equal(fault.status, EX_CONFIG);
     assert_int_equal(keyfile_refuse_unknown(file, &fault), 0); // all were asked for
     keyfile_free(file);
 }
@@ -261,7 +261,7 @@ static void the_first_key_nobody_asked_for_is_named(void **state) {
     assert_non_null(keyfile_take(keyfile_section(file, 0), "x", NULL));
     assert_int_equal(keyfile_refuse_unknown(file, &fault), -1);
     assert_string_equal(fault.text, "a.conf:4: unknown key 'y' in [b far]");
-    assert_int_equal(fault.status, EX_DATAERR);
+    assert_int_equal(fault.status, EX_CONFIG);
     assert_non_null(keyfile_take(keyfile_section(file, 1), "y", NULL));
     assert_non_null(keyfile_take(keyfile_section(file, 1), "z", NULL));
     assert_int_equal(keyfile_refuse_unknown(file, &fault), 0);
@@ -308,7 +308,7 @@ static void files_are_read_or_said_to_be_unreadable(void **state) {
     keyfile_free(file);
     assert_int_equal(ftruncate(descriptor, (1 << 20) + 1), 0);
     assert_null(keyfile_read(path, &fault));
-    assert_int_equal(fault.status, EX_DATAERR);
+    assert_int_equal(fault.status, EX_CONFIG);
     assert_non_null(strstr(fault.text, "expected at most 1 MiB"));
     close(descriptor);
     unlink(path);

@@ -502,7 +502,7 @@ static void what_it_does_not_understand_is_one_line(void **state) {
         {"plan show " O1 " --paper A4", EX_USAGE, "--paper is for a PDF"},
         {"plan show " O1 " -o x.pdf --output y.pdf", EX_USAGE, "given twice"},
         {"plan show no/such.plan", EX_NOINPUT, "no/such.plan: cannot be opened"},
-        {"plan show Makefile", EX_DATAERR, "Makefile:"},
+        {"plan show Makefile", EX_CONFIG, "Makefile:"},
         {"plan show " O1 " -o no/such/folder/x.pdf", EX_CANTCREAT, "no/such/folder"},
     };
 

@@ -265,7 +265,7 @@ static void bad_input_is_one_clear_line(void **state) {
     stage_start_daemon(stage);
     assert_int_equal(stage_run(stage, "sed 's/ C$//' $D/irons.plan > $D/bad.plan; "
                                       "$S batch open --plan $D/bad.plan --charge irons"),
-                     EX_DATAERR);
+                     EX_CONFIG);
     contains(stage->output, "bad.plan:");
     assert_int_equal(stage_run(stage, "$S certificate 7"), EX_NOINPUT);
     assert_int_equal(stage_run(stage, "$S frobnicate"), EX_USAGE);

@@ -413,8 +413,6 @@ struct config *config_read(const char *path, struct fault *fault) {
     whole->fault = fault;
     whole->file = keyfile_read(path, fault);
     if (whole->file == NULL || read_whole(whole) != 0) {
-        if (fault->status == EX_DATAERR) // what a keyfile calls wrong data is wrong configuration here
-            fault->status = EX_CONFIG;
         config_free(&whole->config);
         return NULL;
     }

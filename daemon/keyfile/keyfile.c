@@ -61,8 +61,8 @@ int keyfile_fault(const struct keyfile *file, int line, struct fault *fault, con
     vsnprintf(text, sizeof text, format, args);
     va_end(args);
     if (line > 0)
-        return fault_set(fault, EX_DATAERR, "%s:%d: %s", file->name, line, text);
-    return fault_set(fault, EX_DATAERR, "%s: %s", file->name, text);
+        return fault_set(fault, EX_CONFIG, "%s:%d: %s", file->name, line, text);
+    return fault_set(fault, EX_CONFIG, "%s: %s", file->name, text);
 }
 
 /* Makes room for one more element behind `count`; the arrays are short-lived in growth, so one at a time
@@ -344,7 +344,7 @@ struct keyfile *keyfile_read(const char *path, struct fault *fault) {
         goto done;
     }
     if (length > FILE_MOST_BYTES) {
-        fault_set(fault, EX_DATAERR, "%s: file of more than 1 MiB: expected at most 1 MiB", path);
+        fault_set(fault, EX_CONFIG, "%s: file of more than 1 MiB: expected at most 1 MiB", path);
         goto done;
     }
     file = keyfile_parse(text, length, path, fault);

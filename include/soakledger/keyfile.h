@@ -63,7 +63,7 @@ int keyfile_require(struct keyfile_section *s, const char *key, int taken, const
 int keyfile_refuse(struct keyfile_section *s, const char *key, struct fault *fault, const char *format, ...)
     __attribute__((format(printf, 4, 5)));
 
-/* Fails (-1, EX_DATAERR) naming the first entry that nobody asked for: "name:line: unknown key 'x' in [y]". */
+/* Fails (-1, EX_CONFIG) naming the first entry that nobody asked for: "name:line: unknown key 'x' in [y]". */
 int keyfile_refuse_unknown(const struct keyfile *file, struct fault *fault);
 
 /* Fills in a fault that begins "name:line: "; returns -1. */

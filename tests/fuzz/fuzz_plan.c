@@ -75,7 +75,7 @@ int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size) {
     struct plan *plan = plan_parse((const char *)data, size, "fuzz.plan", &fault);
 
     if (plan == NULL) {
-        demand(fault.status == EX_DATAERR);
+        demand(fault.status == EX_CONFIG);
         demand(strncmp(fault.text, "fuzz.plan:", strlen("fuzz.plan:")) == 0 && strchr(fault.text, '\n') == NULL);
         return 0;
     }
