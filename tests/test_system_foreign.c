@@ -192,8 +192,10 @@ static void check_judgement(const struct scene *scene) {
     const struct judge_soak *soak;
 
     ledger_close(ledger);
-    if (assessed == NULL)
+    if (assessed == NULL) {
         fail_msg("%s", fault.text);
+        return;
+    }
     assert_int_equal(assessed->outcome, OUTCOME_MET);
     assert_int_equal(assessed->visits[0].run_count, 1);
     assert_int_equal(assessed->visits[0].runs[0].agreement, ASSESS_AGREES);
