@@ -53,9 +53,10 @@ enum {
     GAP_LEAST_MS = 1000,
 };
 
-/* What the test and the controller share. */
+/* What the test, the controller and the recorder share. */
 struct furnace {
     _Atomic int goal_tenths, shown_tenths;
+    atomic_bool open; // the batch is: reading may begin
 };
 
 struct scene {
@@ -91,7 +92,7 @@ static pid_t start_controller(const struct scene *scene) {
 
 /* ---- the daemon, with a short queue ---- */
 
-static int record(const char *config_path, struct fault *fault) {
+static int record(const char *config_path, const struct furnace *furnace, struct fault *fault) {
     struct config *config = config_read(config_path, fault);
     struct ledger *ledger = config != NULL ? ledger_open(config->ledger_path, LEDGER_RECORD, fault) : NULL;
     struct clock *clock = ledger != NULL ? clock_open_real(fault) : NULL;
@@ -111,6 +112,8 @@ static int record(const char *config_path, struct fault *fault) {
     if (ledger_add_session(ledger, &session, config, oven_ids, channel_ids, fault) < 0 ||
         ledger_commit(ledger, fault) != 0)
         return -1;
+    while (!atomic_load(&furnace->open))
+        usleep(LOOK_US);
     loop = loop_open(config, channel_ids, clock, queue, desk, fault);
     writer = loop != NULL ? writer_start(ledger, config, oven_ids, channel_ids, queue, desk, clock, fault) : NULL;
     if (writer == NULL)
@@ -128,7 +131,7 @@ static int record(const char *config_path, struct fault *fault) {
     return result;
 }
 
-static pid_t start_recorder(const struct stage *stage) {
+static pid_t start_recorder(const struct stage *stage, const struct furnace *furnace) {
     const pid_t child = fork();
 
     assert_true(child >= 0);
@@ -141,7 +144,7 @@ static pid_t start_recorder(const struct stage *stage) {
         if (freopen(journal, "w", stderr) == NULL)
             _exit(EXIT_FAILURE);
         setvbuf(stderr, NULL, _IOLBF, 0);
-        if (record(stage->config, &fault) == 0)
+        if (record(stage->config, furnace, &fault) == 0)
             _exit(EXIT_SUCCESS);
         fprintf(stderr, "%s\n", fault.text);
         _exit(EXIT_FAILURE);
@@ -164,7 +167,7 @@ static int set_up(void **state) {
     snprintf(link, sizeof link, "%s/bench", scene->stage.folder);
     assert_int_equal(symlink(scene->relay.line.far, link), 0);
     scene->controller = start_controller(scene); // both children before there is a thread
-    scene->stage.daemon = start_recorder(&scene->stage);
+    scene->stage.daemon = start_recorder(&scene->stage, scene->furnace);
     relay_start(&scene->relay);
     return 0;
 }
@@ -241,9 +244,11 @@ static void lock_ledger_for(const char *path, int64_t length_ms) {
 static void play(struct scene *scene) {
     int64_t hot_ms;
 
-    await(&scene->stage, "select count(*) > 0 from reading");
+    await(&scene->stage, "select count(*) = 2 from channel");
     stage_tell(&scene->stage,
                "$S batch open --plan $D/overflow.plan --charge '12 plane irons' --operator 'day shift'");
+    atomic_store(&scene->furnace->open, true);
+    await(&scene->stage, "select count(*) > 0 from reading where quality = 0");
     atomic_store(&scene->furnace->goal_tenths, HOT_TENTHS);
     await_shown(scene, HOT_TENTHS);
     hot_ms = now_ms();
@@ -265,7 +270,7 @@ static const char *ask(struct stage *stage, const char *question) {
 /* The instrument counts its answers, so that those which are missing in between can be counted too. */
 static long long count_missing(struct stage *stage) {
     return atoll(ask(stage, "with turn as (select t_ms, value from reading join channel using (channel_id), run "
-                            "where name = 'turns' and t_ms between begun_ms and ended_ms) "
+                            "where name = 'turns' and quality = 0 and t_ms between begun_ms and ended_ms) "
                             "select 2 * (max(value) - min(value) + 1) - (select count(*) from reading where t_ms "
                             "between (select min(t_ms) from turn) and (select max(t_ms) from turn)) from turn"));
 }
