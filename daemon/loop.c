@@ -16,6 +16,7 @@
 
 #define SUMMARY_US (INT64_C(3600) * 1000000)
 enum { TICK_US = 1000000, US_PER_MS = 1000, BACK_PRESSURE_US = 500, TIMER_SLACK_NS = 1000 };
+enum { LAST_WAIT_US = 5000000, LAST_LOOK_US = 10000 }; // real time
 
 struct loop {
     const struct config *config;
@@ -30,6 +31,7 @@ struct loop {
     int64_t summary_us;         // when to say what went wrong on the lines
     uint64_t writer_rounds;
     size_t queue_half;
+    uint64_t lost; // readings that found the queue full, and are not in the ledger's events yet
     bool stopping;
 };
 
@@ -91,26 +93,39 @@ static void push_event(struct loop *loop, enum event_kind kind, int64_t amount) 
     queue_push(loop->queue, &message);
 }
 
+/* Only this thread pushes: where there is room, there still is a moment later. */
+static bool queue_has_room(struct loop *loop) {
+    return queue_depth(loop->queue) < queue_capacity(loop->queue);
+}
+
+/* One that finds no room is not lost: the next one says all that it would have said. */
 static void push_watermark(struct loop *loop) {
     const struct message message = {.kind = MESSAGE_WATERMARK, .watermark_ms = poller_watermark_ms(loop->poller)};
 
-    if (message.watermark_ms > loop->watermark_ms && queue_push(loop->queue, &message))
+    if (message.watermark_ms > loop->watermark_ms && queue_has_room(loop) && queue_push(loop->queue, &message))
         loop->watermark_ms = message.watermark_ms;
 }
 
+/* The event that says how many were lost would find the queue full itself: it waits until that is half empty, and
+ * is then one for all of them. */
 static void note_losses(struct loop *loop) {
     const uint64_t lost = queue_take_lost(loop->queue);
 
-    if (lost == 0)
+    if (lost > 0 && loop->lost == 0)
+        journal_write(JOURNAL_ERROR, "readings are being lost: the ledger is too slow");
+    loop->lost += lost;
+    if (loop->lost == 0 || queue_depth(loop->queue) > loop->queue_half)
         return;
-    journal_write(JOURNAL_ERROR, "%llu readings were lost: the ledger is too slow", (unsigned long long)lost);
-    push_event(loop, EVENT_OVERFLOW, (int64_t)lost);
+    journal_write(JOURNAL_ERROR, "%llu readings were lost: the ledger was too slow",
+                  (unsigned long long)loop->lost);
+    push_event(loop, EVENT_OVERFLOW, (int64_t)loop->lost);
+    loop->lost = 0;
 }
 
 static void note_step(struct loop *loop) {
     int64_t step_ms;
 
-    if (!clock_take_step(loop->clock, &step_ms))
+    if (!queue_has_room(loop) || !clock_take_step(loop->clock, &step_ms)) // the clock keeps it until it is taken
         return;
     journal_write(JOURNAL_WARNING, "the wall clock was put %s by %.3f s; no duration changes",
                   step_ms > 0 ? "forward" : "back", (double)llabs(step_ms) / US_PER_MS);
@@ -161,6 +176,14 @@ static void wait_for_disk(struct loop *loop) {
         usleep(BACK_PRESSURE_US);
 }
 
+/* Nothing is read any more, so that the disk may be waited for: the ledger should say what was lost, and that this
+ * was a stop in order. */
+static void wait_for_last_room(struct loop *loop) {
+    for (int waited_us = 0; waited_us < LAST_WAIT_US && queue_depth(loop->queue) > loop->queue_half;
+         waited_us += LAST_LOOK_US)
+        usleep(LAST_LOOK_US);
+}
+
 static int wait_for_work(struct loop *loop, size_t *count, struct fault *fault) {
     int64_t deadline_us = poller_next_deadline_us(loop->poller);
 
@@ -200,6 +223,8 @@ int loop_run(struct loop *loop, const struct writer *writer, struct fault *fault
         }
     }
     poller_write_summary(loop->poller);
+    wait_for_last_room(loop);
+    note_losses(loop);
     push_event(loop, EVENT_STOPPED, 0);
     push_watermark(loop);
     return 0;

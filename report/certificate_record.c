@@ -172,7 +172,8 @@ static void certificate_describe_event(const struct event *event, char *out, siz
     case EVENT_LINE_LOST: snprintf(out, size, "the line %s was lost", event->detail); return;
     case EVENT_LINE_BACK: snprintf(out, size, "the line %s is back after %s", event->detail, length); return;
     case EVENT_OVERFLOW:
-        snprintf(out, size, "%lld readings could not be kept: the disk did not keep up", (long long)event->amount);
+        snprintf(out, size, "%lld readings were lost: the ledger was not written fast enough",
+                 (long long)event->amount);
         return;
     }
     snprintf(out, size, "event of kind %d", (int)event->kind);

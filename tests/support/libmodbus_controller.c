@@ -32,21 +32,32 @@ static void fill(uint16_t *registers, uint8_t address, uint8_t function) {
     registers[LIBMODBUS_NEGATIVE_AT] = (uint16_t)libmodbus_negative;
 }
 
-_Noreturn void libmodbus_serve(const char *device, int address) {
-    modbus_t *context = modbus_new_rtu(device, BAUD, 'N', DATA_BITS, STOP_BITS);
-    modbus_mapping_t *mapping = modbus_mapping_new(0, 0, LIBMODBUS_REGISTERS, LIBMODBUS_REGISTERS);
+static void fill_both(void *context, uint16_t *holding, uint16_t *input) {
+    const int *address = context;
 
-    if (context == NULL || mapping == NULL || modbus_set_slave(context, address) != 0 ||
-        modbus_connect(context) != 0)
+    fill(holding, (uint8_t)*address, HOLDING);
+    fill(input, (uint8_t)*address, INPUT);
+}
+
+_Noreturn void libmodbus_serve(const char *device, int address) {
+    libmodbus_serve_fresh(device, address, LIBMODBUS_REGISTERS, fill_both, &address);
+}
+
+_Noreturn void libmodbus_serve_fresh(const char *device, int address, int count, libmodbus_refresh *refresh,
+                                     void *context) {
+    modbus_t *modbus = modbus_new_rtu(device, BAUD, 'N', DATA_BITS, STOP_BITS);
+    modbus_mapping_t *mapping = modbus_mapping_new(0, 0, count, count);
+
+    if (modbus == NULL || mapping == NULL || modbus_set_slave(modbus, address) != 0 || modbus_connect(modbus) != 0)
         _exit(EXIT_FAILURE);
-    modbus_set_byte_timeout(context, 0, BYTE_TIMEOUT_US); // so that a request cut short spoils no more than itself
-    fill(mapping->tab_registers, (uint8_t)address, HOLDING);
-    fill(mapping->tab_input_registers, (uint8_t)address, INPUT);
+    modbus_set_byte_timeout(modbus, 0, BYTE_TIMEOUT_US); // so that a request cut short spoils no more than itself
     for (;;) {
         uint8_t query[MODBUS_RTU_MAX_ADU_LENGTH];
-        const int length = modbus_receive(context, query);
+        const int length = modbus_receive(modbus, query);
 
-        if (length > 0)
-            modbus_reply(context, query, length, mapping);
+        if (length <= 0)
+            continue;
+        refresh(context, mapping->tab_registers, mapping->tab_input_registers);
+        modbus_reply(modbus, query, length, mapping);
     }
 }

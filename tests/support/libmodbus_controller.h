@@ -22,4 +22,10 @@ extern const int16_t libmodbus_negative;
 /* Serves the device until the process is killed. */
 _Noreturn void libmodbus_serve(const char *device, int address);
 
+/* What the registers hold from now on: called once a request is there, before each reply. */
+typedef void libmodbus_refresh(void *context, uint16_t *holding, uint16_t *input);
+/* The same with `count` registers of either table, from 0, as `refresh` sets them. */
+_Noreturn void libmodbus_serve_fresh(const char *device, int address, int count, libmodbus_refresh *refresh,
+                                     void *context);
+
 #endif

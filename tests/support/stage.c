@@ -82,18 +82,24 @@ void stage_open(struct stage *stage) {
     stage_open_scene(stage, "oven");
 }
 
-void stage_open_scene(struct stage *stage, const char *scene) {
-    char page[STAGE_PATH_BYTES + 16], log[STAGE_PATH_BYTES + 16], play[STAGE_PATH_BYTES], command[COMMAND_BYTES];
+void stage_open_bare(struct stage *stage, const char *scene) {
+    char command[COMMAND_BYTES];
 
     memset(stage, 0, sizeof *stage);
     strcpy(stage->folder, "/tmp/soakledger-stage-XXXXXX");
     assert_non_null(mkdtemp(stage->folder));
     snprintf(stage->config, sizeof stage->config, "%.200s/shop.conf", stage->folder);
     snprintf(stage->ledger, sizeof stage->ledger, "%.200s/shop.ledger", stage->folder);
-    snprintf(play, sizeof play, "tests/system/%s.shop", scene);
     snprintf(command, sizeof command,
              "sed \"s|@DIR@|$D|\" tests/system/%s.conf > $D/shop.conf && cp tests/system/*.plan $D/", scene);
     stage_tell(stage, command);
+}
+
+void stage_open_scene(struct stage *stage, const char *scene) {
+    char page[STAGE_PATH_BYTES + 16], log[STAGE_PATH_BYTES + 16], play[STAGE_PATH_BYTES];
+
+    stage_open_bare(stage, scene);
+    snprintf(play, sizeof play, "tests/system/%s.shop", scene);
     snprintf(page, sizeof page, "%s/clock.page", stage->folder);
     snprintf(log, sizeof log, "%s/wire.log", stage->folder);
     stage->shop = start(

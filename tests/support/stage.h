@@ -20,6 +20,9 @@ struct stage {
 void stage_open(struct stage *stage);
 /* The same with another scene: NAME.shop and NAME.conf of tests/system. Every scene has a line "bench". */
 void stage_open_scene(struct stage *stage, const char *scene);
+/* The folder and NAME.conf alone: whoever calls it makes the clock's page, $D/clock.page, and plays the
+ * instruments. */
+void stage_open_bare(struct stage *stage, const char *scene);
 /* Ends what runs and removes the folder. */
 void stage_close(struct stage *stage);
 
