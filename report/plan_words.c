@@ -135,7 +135,6 @@ static void say_cold(struct list *list, const struct plan *plan, const struct pl
     say_before(list, cold);
     say(list, "temperature: at or below %s", celsius(cold->temperature_mc, text));
     say_time(list, plan, cold);
-    say_attest(list, cold);
 }
 
 size_t plan_words(const struct plan *plan, const struct plan_operation *operation,

@@ -262,7 +262,7 @@ static const char cycle[] =
     "falls_at_least = 900 C/min\ncooling = 850 C..400 C\ncooling_at_most = 90 s\n"
     "handle_warm = 50 C\nhandle_warm_within = 10 min\nmay_attest = yes\n"
     "[cold deep]\noven = freezer\ntemperature_at_most = -75 C\ntime_at_least = 2 h\n"
-    "begins_within = 1 h\nparts_below_first = 30 C\nmay_attest = yes\n"
+    "begins_within = 1 h\nparts_below_first = 30 C\n"
     "[heat low]\nramp_at_most = 99 C/h\nramp_between = 30 C .. 150 C\n"
     "[temper t]\ntemperature = 180 C\nbelow = 5 C\nabove = 9 C\ntime_at_least = 2 h\n"
     "times = 2\nbegins_within = 2 h\nparts_below_first = 40 C\n"
@@ -349,7 +349,7 @@ static void cold_and_repeated_tempers_are_visits_of_their_own(void **state) {
     assert_string_equal(cold->oven, "freezer");
     assert_int_equal(cold->temperature_mc, -75000);
     assert_int_equal(cold->time_at_least_ms, 7200000);
-    assert_true(cold->begins_within.set && cold->parts_below_first.set && cold->may_attest);
+    assert_true(cold->begins_within.set && cold->parts_below_first.set && !cold->may_attest);
     assert_int_equal(cold->begins_within.value, 3600000);
     assert_int_equal(cold->parts_below_first.value, 30000);
     for (size_t i = 0; i < COUNT(names); i++) {

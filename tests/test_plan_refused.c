@@ -192,7 +192,7 @@ static void the_impossible_is_refused_with_its_line(void **state) {
          "p.plan:10: temperature_at_most: '-274 C' is not within"},
         {HEAD SOAK "[cold]\noven = freezer\ntemperature_at_most = -70 C\n",
          "p.plan:8: [cold] has no time_at_least"},
-        {HEAD SOAK COLD "may_attest = y\n", "p.plan:12: may_attest: 'y': expected no or yes"},
+        {HEAD SOAK COLD "may_attest = yes\n", "p.plan:12: unknown key 'may_attest'"},
         {HEAD SOAK COLD "begins_within = 0 h\n", "p.plan:12: begins_within: no time at all"},
         {HEAD SOAK COLD "parts_below_first = 802 C\n",
          "p.plan:12: parts_below_first: not below the soak on line 3 before it: expected less than 802.0 °C"},

@@ -97,7 +97,7 @@ static void check_says_every_requirement(void **state) {
     expect(said, "5. quench plates in aluminium plates (visit 1, oven big)\n");
     expect(said, "6. cold deep (visit 2, oven freezer)\n   begins: within 1 h of the end of the visit before\n"
                  "   parts: at or below 30 °C before it begins\n   temperature: at or below -75 °C\n"
-                 "   time: at least 2 h, without a break\n   where no sensor saw it");
+                 "   time: at least 2 h, without a break\n7. heat low 1");
     expect(said, "10. temper t 2 (visit 4)\n");
     expect(said, "   equivalent time: at least 1 h 30 min at 180 °C (Hollomon-Jaffe, C =\n     19.5)\n");
     expect(said, "(guarded)");

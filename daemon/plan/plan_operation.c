@@ -179,7 +179,7 @@ static int read_cold(struct whole *whole, struct keyfile_section *section, struc
         return -1;
     if (operation->temperature_mc >= 0)
         return keyfile_refuse(section, "temperature_at_most", fault, "not sub-zero: expected less than 0 C");
-    if (read_time(whole, section, operation) != 0 || read_may_attest(whole, section, operation) != 0)
+    if (read_time(whole, section, operation) != 0)
         return -1;
     return read_before(whole, section, operation);
 }
