@@ -106,18 +106,8 @@ static int64_t pause_us(int baud) {
 }
 
 const struct wire *wire_rtu(void) {
-    static const struct wire wire = {.asks = true,
-                                     .halves = true,
-                                     .begin = wire_begin_registers,
-                                     .join = wire_join_registers,
-                                     .start = start,
-                                     .take = take,
-                                     .wait = wait,
-                                     .read = read_value,
-                                     .was_reply = was_reply,
-                                     .names_itself = wire_names_itself,
-                                     .gap_us = modbus_t35_us,
-                                     .pause_us = pause_us};
+    static const struct wire wire = {WIRE_MODBUS,        .start = start,         .take = take,        .wait = wait,
+                                     .read = read_value, .was_reply = was_reply, .pause_us = pause_us};
 
     return &wire;
 }
