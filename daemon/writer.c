@@ -18,6 +18,7 @@ enum {
     HELD_MOST = 1 << 18, // messages of one transaction: what has to be kept until it is committed
     RETRY_AFTER_S = 1,
     LAST_TRIES = 10,
+    LET_GO_US = 5000,
     MS_PER_S = 1000,
     NS_PER_MS = 1000000,
 };
@@ -71,6 +72,7 @@ static int commit(struct writer *writer) {
         return -1;
     writer->open = false;
     writer->held_count = 0;
+    usleep(LET_GO_US);      // the command gets its turn even while readings never stop coming
     if (writer->in_trouble) // the desk writes it into the journal
         alert_clear(writer->desk, ALERT_LEDGER, alert_subject, clock_read_ms(writer->clock),
                     "the ledger can be written again; nothing was lost meanwhile");

@@ -69,6 +69,19 @@ static int run_sql(struct ledger *ledger, const char *sql, const char *doing, st
     return sqlite3_exec(ledger->db, sql, NULL, NULL, NULL) == SQLITE_OK ? 0 : ledger_fail(ledger, doing, fault);
 }
 
+/* SQLite's own handler soon looks only every 100 ms, and misses the moments in which a recorder with fast channels
+ * lets go. This one looks often for as long. */
+static int wait_for_lock(void *unused, int tries) {
+    enum { LOOK_EVERY_MS = 2, US_PER_MS = 1000 };
+
+    (void)unused;
+    if (tries >= LEDGER_BUSY_MS / LOOK_EVERY_MS) {
+        return 0;
+    }
+    usleep(LOOK_EVERY_MS * US_PER_MS);
+    return 1;
+}
+
 /* `name` is a path, or a URI with SQLITE_OPEN_URI among the flags. */
 static int open_database(struct ledger *ledger, const char *name, int flags, struct fault *fault) {
     if (sqlite3_open_v2(name, &ledger->db, flags | SQLITE_OPEN_NOMUTEX | SQLITE_OPEN_EXRESCODE, NULL) !=
@@ -78,7 +91,7 @@ static int open_database(struct ledger *ledger, const char *name, int flags, str
         }
         return ledger_fail(ledger, "open the ledger", fault);
     }
-    sqlite3_busy_timeout(ledger->db, LEDGER_BUSY_MS);
+    sqlite3_busy_handler(ledger->db, wait_for_lock, NULL);
     sqlite3_db_config(ledger->db, SQLITE_DBCONFIG_DEFENSIVE, 1, NULL);
     sqlite3_db_config(ledger->db, SQLITE_DBCONFIG_TRUSTED_SCHEMA, 0, NULL);
     sqlite3_db_config(ledger->db, SQLITE_DBCONFIG_ENABLE_FKEY, 1, NULL);
