@@ -258,8 +258,9 @@ static void a_damaged_ledger_is_refused_with_the_name_of_a_copy(void **state) {
     stage_start_daemon(stage);
     stage_play_until(stage, "2026-11-16T07:30:00Z");
     stage_end_daemon(stage, SIGTERM);
-    stage_tell(stage, "tr '\\0' Z </dev/zero | dd of=$D/shop.ledger bs=4096 count=1 seek=5 conv=notrunc status=none; "
-                      "cp $D/shop.ledger $D/before");
+    stage_tell(stage,
+               "tr '\\0' Z </dev/zero | dd of=$D/shop.ledger bs=4096 count=1 seek=5 conv=notrunc status=none; "
+               "cp $D/shop.ledger $D/before");
     assert_int_equal(stage_run(stage, "$B/soakledgerd -c $D/shop.conf"), EX_DATAERR);
     contains(stage->output, "the ledger is damaged");
     stage_tell(stage, "cmp $D/before $D/shop.ledger && cmp $D/before $D/shop.ledger.damaged-????????????");
