@@ -255,11 +255,14 @@ static void check_left_alone(struct bench *bench, const char *words) {
 
 static void test_newer_ledger_is_refused(void **state) {
     struct bench *const bench = *state;
-    char words[BENCH_WORDS_BYTES];
+    char words[BENCH_WORDS_BYTES], newer[BENCH_WORDS_BYTES];
 
     bench_close(bench);
-    bench_run_sql(bench->path, "PRAGMA user_version = 2", words);
-    check_left_alone(bench, "a ledger of version 2: this program knows versions up to 1");
+    snprintf(newer, sizeof newer, "PRAGMA user_version = %d", LEDGER_SCHEMA_VERSION + 1);
+    bench_run_sql(bench->path, newer, words);
+    snprintf(newer, sizeof newer, "a ledger of version %d: this program knows versions up to %d",
+             LEDGER_SCHEMA_VERSION + 1, LEDGER_SCHEMA_VERSION);
+    check_left_alone(bench, newer);
 }
 
 static void test_foreign_file_is_refused(void **state) {

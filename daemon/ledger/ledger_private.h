@@ -93,10 +93,14 @@ struct query {
     struct fault *fault;
     int next; // parameter
     bool failed;
+    bool own_statement; // finalized when the query is closed
 };
 
 void query_open(struct query *query, struct ledger *ledger, enum statement which, const char *doing,
                 struct fault *fault);
+/* The same with a statement of the module's own, prepared for this one use: for what is not done many times. */
+void query_open_sql(struct query *query, struct ledger *ledger, const char *sql, const char *doing,
+                    struct fault *fault);
 void query_put_int(struct query *query, int64_t value);
 void query_put_int_or_null(struct query *query, int64_t value); // 0 is stored as NULL
 void query_put_null(struct query *query);
@@ -143,6 +147,8 @@ struct list {
 
 void list_query(struct list *list, struct query *query, size_t item_size, struct ledger *ledger,
                 enum statement which, const char *doing, struct fault *fault);
+void list_query_sql(struct list *list, struct query *query, size_t item_size, struct ledger *ledger,
+                    const char *sql, const char *doing, struct fault *fault);
 /* Steps the query: room for the row, zeroed and counted; NULL at the end or after a fault. */
 void *list_step(struct list *list, struct query *query);
 /* The block, never NULL unless there was a fault. */

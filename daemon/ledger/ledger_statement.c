@@ -171,6 +171,15 @@ void query_open(struct query *query, struct ledger *ledger, enum statement which
     sqlite3_reset(query->statement); // a list given up half-way by a fault may have left it standing
 }
 
+void query_open_sql(struct query *query, struct ledger *ledger, const char *sql, const char *doing,
+                    struct fault *fault) {
+    *query = (struct query){.ledger = ledger, .doing = doing, .fault = fault, .next = 1, .own_statement = true};
+    if (sqlite3_prepare_v2(ledger->db, sql, -1, &query->statement, NULL) != SQLITE_OK) {
+        ledger_fail(ledger, doing, fault);
+        query->failed = true;
+    }
+}
+
 static void note_put(struct query *query, int code) {
     if (code != SQLITE_OK) {
         ledger_fail(query->ledger, query->doing, query->fault);
@@ -240,7 +249,10 @@ int64_t query_add(struct query *query) {
 }
 
 void query_close(struct query *query) {
-    if (query->statement != NULL) {
+    if (query->own_statement) {
+        sqlite3_finalize(query->statement);
+        query->statement = NULL;
+    } else if (query->statement != NULL) {
         sqlite3_reset(query->statement);
     }
 }
@@ -337,16 +349,26 @@ int ledger_require(struct ledger *ledger, enum statement which, int64_t id, cons
     return got < 0 ? -1 : 0;
 }
 
-void list_query(struct list *list, struct query *query, size_t item_size, struct ledger *ledger,
-                enum statement which, const char *doing, struct fault *fault) {
+static void list_begin(struct list *list, struct query *query, size_t item_size) {
     enum { FIRST_CAPACITY = 16 };
 
     *list = (struct list){.capacity = FIRST_CAPACITY, .item_size = item_size};
-    query_open(query, ledger, which, doing, fault);
     list->items = calloc(FIRST_CAPACITY, item_size);
     if (list->items == NULL && !query->failed) {
         out_of_memory(query);
     }
+}
+
+void list_query(struct list *list, struct query *query, size_t item_size, struct ledger *ledger,
+                enum statement which, const char *doing, struct fault *fault) {
+    query_open(query, ledger, which, doing, fault);
+    list_begin(list, query, item_size);
+}
+
+void list_query_sql(struct list *list, struct query *query, size_t item_size, struct ledger *ledger,
+                    const char *sql, const char *doing, struct fault *fault) {
+    query_open_sql(query, ledger, sql, doing, fault);
+    list_begin(list, query, item_size);
 }
 
 void *list_step(struct list *list, struct query *query) {

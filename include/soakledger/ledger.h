@@ -33,7 +33,7 @@
 #include "soakledger/run.h"
 
 enum ledger_mode { LEDGER_RECORD, LEDGER_BOOKKEEP, LEDGER_READ };
-enum { LEDGER_SCHEMA_VERSION = 1, LEDGER_SHA256_TEXT_BYTES = 65 };
+enum { LEDGER_SCHEMA_VERSION = 2, LEDGER_SHA256_TEXT_BYTES = 65 };
 
 struct ledger;
 
