@@ -323,7 +323,8 @@ static double weigh_time(const struct weighing *weighing, double needed_ms) {
                                                  : held_ms / with->in_band_usual_ms;
     const bool slower = fabs(off(&with->strength)) > 1; // without a setpoint channel it may have come late
 
-    if (signs->told_ms == 0 || held_ms <= 0 || !weighing->failure.too_short)
+    if (signs->told_ms == 0 || held_ms <= 0 || !weighing->failure.too_short ||
+        !(signs->has_setpoint || signs->has_output))
         return NAN;
     if (held_ms >= enough * needed_ms || programme >= enough || (!signs->has_setpoint && slower))
         return against;
