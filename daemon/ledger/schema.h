@@ -29,5 +29,6 @@
 /* Scripts of the rung, in order, ending with NULL. */
 extern const char *const schema_first[];
 extern const char *const schema_second[];
+extern const char schema_claim[], schema_import[], schema_import_channel[], schema_retention[];
 
 #endif

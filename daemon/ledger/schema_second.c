@@ -4,4 +4,10 @@
 
 #include "schema.h"
 
-const char *const schema_second[] = {NULL};
+const char *const schema_second[] = {
+    schema_claim,
+    schema_import,
+    schema_import_channel,
+    schema_retention,
+    NULL,
+};
