@@ -171,7 +171,7 @@ static void refuses_a_second_batch_for_the_same_oven(void **state) {
     expect(fixture, EX_UNAVAILABLE, open_words(fixture, "--oven hardening"),
            "batch 1 (6 plane irons) still waits for a run in this oven, soak hardening: let it run, claim a run "
            "for it "
-           "with 'claim RUN 1', or close it with 'batch close 1'");
+           "with 'claim RUN 1', close it with 'batch close 1', or say '--with 1' if both go in together");
     free(run(fixture, 0, "batch close 1"));
     expect(fixture, 0, open_words(fixture, "--oven hardening"), "Batch 2 is open.");
     fixture_write_plan(fixture, FIXTURE_PLAN_CONTROL); // another oven
