@@ -72,7 +72,28 @@ int command_check_ovens(struct command *command, const struct plan *plan, const 
 int64_t command_visit_oven(struct command *command, const struct ledger_batch *batch, const struct plan *plan,
                            size_t visit, struct fault *fault);
 typedef int command_function(struct command *command, int argc, char **argv, struct fault *fault);
-command_function command_batch, command_batch_open, command_batch_show, command_batch_split, command_runs,
-    command_claim, command_attest, command_certificate, command_plan, command_ports, command_probe;
+/* One a line, in order. */
+command_function command_attest;
+command_function command_batch;
+command_function command_batch_open;
+command_function command_batch_show;
+command_function command_batch_split;
+command_function command_certificate;
+command_function command_claim;
+command_function command_key;
+command_function command_plan;
+command_function command_ports;
+command_function command_probe;
+command_function command_runs;
+
+/* Every command, in order of name. */
+struct command_entry {
+    const char *name;
+    command_function *function;
+    const char *summary; // at most 25 columns
+    const char *help;    // at most 24 lines of 80 columns
+};
+extern const struct command_entry command_entries[];
+extern const size_t command_entry_count;
 
 #endif

@@ -10,6 +10,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "../report/command.h"
 #include "soakledger/words.h"
 #include "support/ledger_fixture.h"
 #include "support/paper.h"
@@ -104,8 +105,26 @@ static void helps_on_one_screen(void **state) {
     assert_int_equal(status, 0);
     assert_true(paper_count(said, "\n") <= SCREEN_LINES);
     check_columns(said);
-    assert_true(paper_has(said, "batch open"));
-    assert_true(paper_has(said, "certificate BATCH"));
+    assert_true(paper_has(said, "  batch "));
+    free(said);
+    for (size_t i = 0; i < command_entry_count; i++) {
+        const struct command_entry *entry = &command_entries[i];
+        char usage[COMMAND_TEXT_BYTES];
+
+        assert_true(i == 0 || strcmp(command_entries[i - 1].name, entry->name) < 0);
+        assert_true(strlen(entry->summary) <= 25);
+        said = paper_run(&status, "%s %s --help", program(), entry->name);
+        assert_int_equal(status, 0);
+        assert_string_equal(said, entry->help);
+        assert_true(paper_count(said, "\n") <= SCREEN_LINES);
+        check_columns(said);
+        snprintf(usage, sizeof usage, "soakledger %s", entry->name);
+        assert_int_equal(strncmp(said, usage, strlen(usage)), 0);
+        free(said);
+    }
+    said = paper_run(&status, "%s help claim", program());
+    assert_int_equal(status, 0);
+    assert_true(paper_has(said, "soakledger claim RUN none"));
     free(said);
     said = paper_run(&status, "%s --version", program());
     assert_int_equal(status, 0);
