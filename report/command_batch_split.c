@@ -154,13 +154,13 @@ int command_batch_split(struct command *command, int argc, char **argv, struct f
     if (command_read_split(command, &split, from_id, fault) == 0)
         part_id = command_write_split(command, &split, &run_count, fault);
     if (part_id > 0) {
-        snprintf(
-            line, sizeof line,
-            "Batch %lld is open, split off batch %lld. The %zu runs so far belong to both. From now on they go "
-            "%s.",
-            (long long)part_id, (long long)from_id, run_count,
-            split.together ? "together: a run for one is a run for both"
-                           : "apart: each next run goes to the older of those that wait for its oven");
+        snprintf(line, sizeof line, "Batch %lld is open, split off batch %lld. %s From now on they go %s.",
+                 (long long)part_id, (long long)from_id,
+                 run_count == 0   ? "There was no run yet."
+                 : run_count == 1 ? "The run so far belongs to both."
+                                  : "The runs so far belong to both.",
+                 split.together ? "together: a run for one is a run for both"
+                                : "apart: each next run goes to the older of those that wait for its oven");
         command_print(command->out, 2, line);
     }
     plan_free(split.plan);

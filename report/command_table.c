@@ -38,15 +38,16 @@ static const char help_certificate[] =
     "soakledger certificate BATCH [-o FILE]\n"
     "\n"
     "Writes the certificate of a batch and records its issue. Without -o it is\n"
-    "soakledger-batch-N.pdf in this folder. See soakledger(1) for what stands beside it.\n";
+    "soakledger-batch-N.pdf in this folder. See soakledger(1) for what stands beside\n"
+    "it.\n";
 
 static const char help_claim[] =
     "soakledger claim RUN BATCH [VISIT] [--also] [--by NAME]\n"
     "soakledger claim RUN none [BATCH] [--by NAME]\n"
     "\n"
     "Says that a run belongs to a batch, or gives it back: from all batches, or from\n"
-    "the one named. A VISIT is one stay in an oven: the name of its soak or temper, or\n"
-    "its number; without one it is the visit that the batch waits for.\n"
+    "the one named. A VISIT is one stay in an oven: the name of its soak or temper,\n"
+    "or its number; without one it is the visit that the batch waits for.\n"
     "\n"
     "  --also      the run belongs to another batch too: both were in the oven\n"
     "  --by NAME   who says so; the user unless given\n"

@@ -175,9 +175,25 @@ static bool is_of_import(int action, const char *a, const char *b, const char *t
 /* What the command may do: look at everything, add to its own tables, close a batch, complete an import. */
 static int authorize(void *context, int action, const char *a, const char *b, const char *schema,
                      const char *trigger) {
-    static const char *const tables[] = {"batch",          "claim",           "attestation", "certificate",
-                                         "document",       "withdrawal",      "company",     "import",
-                                         "import_channel", "imported_reading"};
+    // clang-format off
+    static const char *const tables[] = { // one a line, in order
+        "accuracy",
+        "accuracy_typed",
+        "attestation",
+        "batch",
+        "certificate",
+        "claim",
+        "company",
+        "document",
+        "import",
+        "import_channel",
+        "imported_reading",
+        "survey",
+        "survey_class",
+        "survey_place",
+        "withdrawal",
+    };
+    // clang-format on
 
     (void)context, (void)schema;
     if ((action == SQLITE_INSERT || action == SQLITE_UPDATE) && is_of_import(action, a, b, trigger)) {

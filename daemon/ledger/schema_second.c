@@ -9,5 +9,8 @@ const char *const schema_second[] = {
     schema_import,
     schema_import_channel,
     schema_retention,
+    schema_accuracy,
+    schema_survey,
+    schema_check_views,
     NULL,
 };
