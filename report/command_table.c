@@ -59,8 +59,8 @@ static const char help_key[] =
     "soakledger key public [-o FILE]\n"
     "soakledger key certificate [-o FILE]\n"
     "\n"
-    "Makes the key that signs certificates, once, and hands out what others check them\n"
-    "by.\n";
+    "Makes the key that signs certificates, once, and hands out what others check\n"
+    "them by.\n";
 
 static const char help_plan[] =
     "soakledger plan check FILE\n"
