@@ -196,6 +196,22 @@ static void letters_decode(struct letters *letters, enum letters_font font, cons
 
 /* ---- order and runs ---- */
 
+/* FriBidi puts marks after their letter; but the faces draw a mark of these scripts from the letter's left edge on.
+ */
+static void letters_put_marks_first(FriBidiChar *codes, size_t count) {
+    for (size_t i = 0; i < count; i++) {
+        const FriBidiChar letter = codes[i];
+        size_t marks = 0;
+
+        while (letters_turns(letter) && i + marks + 1 < count &&
+               fribidi_get_bidi_type(codes[i + marks + 1]) == FRIBIDI_TYPE_NSM)
+            marks++;
+        memmove(codes + i, codes + i + 1, marks * sizeof *codes);
+        codes[i + marks] = letter;
+        i += marks;
+    }
+}
+
 /* FriBidi joins Arabic letters by the forms that Unicode has a code for; the place of the second of two that became
  * one is filled with U+FEFF. */
 static void letters_turn(struct letters_codes *codes) {
@@ -209,6 +225,7 @@ static void letters_turn(struct letters_codes *codes) {
         if (turned[i] != FRIBIDI_CHAR_FILL)
             codes->codes[count++] = turned[i];
     codes->count = count;
+    letters_put_marks_first(codes->codes, count);
 }
 
 static size_t letters_encode(uint32_t code, char *out) {
@@ -261,7 +278,7 @@ static void letters_split(struct letters *letters, enum letters_font font, const
 static bool letters_lay_ascii(enum letters_font font, const char *text, size_t length, struct letters_line *line) {
     size_t used = 0;
 
-    for (; used < length && text[used] != '\0' && used + 1 < LETTERS_MOST; used++) {
+    for (; used < length && text[used] != '\0' && used < LETTERS_MOST; used++) {
         if ((unsigned char)text[used] < ' ' || (unsigned char)text[used] > '~')
             return false;
         line->text[used] = text[used];
