@@ -18,14 +18,13 @@ static const char HELP[] = "soakledger [-c CONFIG] COMMAND: batches, and what th
                            "  batch list                             all batches\n"
                            "  batch show N                           required, found and outcome\n"
                            "  runs [--all]                           oven runs and whose they are\n"
-                           "  claim RUN BATCH [VISIT]                say that a run belongs to a batch\n"
-                           "  claim RUN none                         ... or to none\n"
+                           "  claim RUN BATCH [VISIT] | RUN none     say whose a run is\n"
                            "  attest BATCH [VISIT] --at TIME         a person's word for an unseen quench\n"
                            "             [--by NAME] [--words TEXT]\n"
                            "  certificate BATCH [-o FILE]            write the PDF and record its issue\n"
+                           "  key make|public|certificate [-o FILE]  what signs certificates\n"
                            "  plan check|show FILE [-o FILE]         say or draw what a plan asks for\n"
-                           "  ports [--json]                         serial adapters, and names that stay\n"
-                           "  probe PORT [OPTION ...]                find controllers, show their registers\n"
+                           "  ports [--json]; probe PORT [OPTION ..] serial adapters, and what is behind\n"
                            "\n"
                            "  -c, --config CONFIG   instead of /etc/soakledger/soakledger.conf\n"
                            "  -h, --help            this text\n"
@@ -42,7 +41,7 @@ struct command_entry {
 static const struct command_entry COMMANDS[] = {
     {"batch", command_batch},   {"runs", command_runs},   {"claim", command_claim},
     {"attest", command_attest}, {"plan", command_plan},   {"certificate", command_certificate},
-    {"ports", command_ports},   {"probe", command_probe},
+    {"key", command_key},       {"ports", command_ports}, {"probe", command_probe},
 };
 
 static int main_dispatch(struct command *command, int argc, char **argv, struct fault *fault) {
@@ -51,7 +50,7 @@ static int main_dispatch(struct command *command, int argc, char **argv, struct 
             return COMMANDS[i].function(command, argc - 1, argv + 1, fault);
     return fault_set(
         fault, EX_USAGE,
-        "unknown command '%s': expected batch, runs, claim, attest, certificate, plan, ports or probe; "
+        "unknown command '%s': expected batch, runs, claim, attest, certificate, key, plan, ports or probe; "
         "see soakledger --help",
         argv[0]);
 }

@@ -162,7 +162,9 @@ static int open_to_record(struct ledger *ledger, const char *name, struct fault 
 /* What the command may do: look at everything, add to its four tables, close a batch. */
 static int authorize(void *context, int action, const char *a, const char *b, const char *schema,
                      const char *trigger) {
-    static const char *const tables[] = {"batch", "claim", "attestation", "certificate", "document"};
+    static const char *const tables[] = {"batch",        "claim",       "attestation",    "certificate",
+                                         "document",     "accuracy",    "accuracy_typed", "survey",
+                                         "survey_place", "survey_class"};
 
     (void)context, (void)schema, (void)trigger;
     switch (action) {

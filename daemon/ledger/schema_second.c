@@ -4,4 +4,9 @@
 
 #include "schema.h"
 
-const char *const schema_second[] = {NULL};
+const char *const schema_second[] = {
+    schema_accuracy,
+    schema_survey,
+    schema_check_views,
+    NULL,
+};
