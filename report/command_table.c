@@ -76,7 +76,7 @@ static const char help_ports[] =
 
 static const char help_probe[] =
     "soakledger probe PORT [--address N] [--all] [--speed BAUD]\n"
-    "           [--parity none | even | odd] [--stop-bits 1 | 2] [--reply-within TIME]\n"
+    "          [--parity none | even | odd] [--stop-bits 1 | 2] [--reply-within TIME]\n"
     "           [--registers FIRST-LAST] [--function 3 | 4] [--once]\n"
     "\n"
     "Finds the controllers on a line by reading alone, and shows their registers.\n";
