@@ -67,7 +67,8 @@ static const char help_plan[] =
     "soakledger plan show FILE [-o FILE.pdf] [--paper A4 | Letter]\n"
     "\n"
     "Says whether a plan can be followed, or draws what it asks for: on the screen,\n"
-    "or on a sheet. No ledger and no configuration are needed. See soakledger-plan(5).\n";
+    "or on a sheet. No ledger and no configuration are needed. See\n"
+    "soakledger-plan(5).\n";
 
 static const char help_ports[] =
     "soakledger ports [--json]\n"
