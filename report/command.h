@@ -81,6 +81,7 @@ command_function command_batch_split;
 command_function command_certificate;
 command_function command_claim;
 command_function command_key;
+command_function command_now;
 command_function command_plan;
 command_function command_ports;
 command_function command_probe;
