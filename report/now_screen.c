@@ -13,7 +13,7 @@ enum {
     LEAST_HEIGHT = 4,
     MOST_HEIGHT = 20,
     AXIS_LINES = 2,
-    LOOKED_AT_MOST = 60000, // rows for all curves together: a few ms
+    LOOKED_AT_MOST = 100000, // rows for all curves together: some 10 ms
     FIRST_LINES = 32,
     INDENT = 4,
     ROUND_UP_MS = 999, // what is left is never said to be less
@@ -366,18 +366,27 @@ static void now_write_oven_head(struct now_page *page, const struct config *conf
     }
 }
 
+/* Ovens that are on have their curves first; if none is, all have. */
+static bool now_has_curve(const struct now_look *look, const struct now_oven *oven) {
+    for (size_t i = 0; i < look->oven_count; i++)
+        if (look->ovens[i].on)
+            return oven->on;
+    return true;
+}
+
 static int now_fill_curve(struct ledger *ledger, const struct now_look *look, const struct now_oven *oven,
                           struct glance_column *columns, size_t count, struct fault *fault) {
-    size_t charges = 0;
+    size_t charges = 0, drawn = 0;
     int result = 0;
 
     for (size_t i = 0; i < oven->channel_count; i++)
         charges += now_is_charge(oven, i);
+    for (size_t i = 0; i < look->oven_count; i++)
+        drawn += now_has_curve(look, &look->ovens[i]);
     for (size_t i = 0; result == 0 && i < oven->channel_count; i++)
         if (now_is_charge(oven, i))
-            result =
-                glance_draw(ledger, oven->channels[i].channel_id, oven->channels[i].interval_ms, oven->from_ms,
-                            look->now_ms, columns, count, LOOKED_AT_MOST / (charges * look->oven_count), fault);
+            result = glance_draw(ledger, oven->channels[i].channel_id, oven->channels[i].interval_ms, oven->from_ms,
+                                 look->now_ms, columns, count, LOOKED_AT_MOST / (charges * drawn), fault);
     return result;
 }
 
@@ -421,14 +430,6 @@ static int now_write_oven(struct now_page *page, struct ledger *ledger, const st
     for (size_t i = 0; i < oven->batch_count; i++)
         now_write_batch(page, config, oven, &oven->batches[i]);
     return height > 0 ? now_draw_oven(page, ledger, config, look, oven, height, fault) : 0;
-}
-
-/* Ovens that are on have their curves first; if none is, all have. */
-static bool now_has_curve(const struct now_look *look, const struct now_oven *oven) {
-    for (size_t i = 0; i < look->oven_count; i++)
-        if (look->ovens[i].on)
-            return oven->on;
-    return true;
 }
 
 /* How high curves can be so that all fits: what is left beside the text is shared out. */

@@ -169,7 +169,7 @@ int glance_draw(struct ledger *ledger, int64_t channel_id, int64_t interval_ms, 
                               " ORDER BY t_ms";
     struct drawing drawing = {.from_ms = from_ms, .to_ms = to_ms, .columns = columns, .count = count};
     const int64_t expected = interval_ms > 0 ? (to_ms - from_ms) / interval_ms : INT64_MAX;
-    enum { SEEK_COSTS_ROWS = 8 }; // a look by key against one row further, as measured
+    enum { LOOK_COSTS_ROWS = 64, LOOKS_LEAST = 32 }; // a look by key against one row further, as measured
     size_t looks;
     int code = SQLITE_DONE;
 
@@ -183,9 +183,9 @@ int glance_draw(struct ledger *ledger, int64_t channel_id, int64_t interval_ms, 
     if (expected <= (int64_t)most) {
         code = draw_some(&drawing, from_ms, to_ms + 1, SIZE_MAX);
     } else {
-        looks = most / SEEK_COSTS_ROWS / count + 1;
-        for (size_t i = 0; code == SQLITE_DONE && i < looks * count; i++) {
-            const double step = (double)(to_ms - from_ms) / (double)(looks * count);
+        looks = most / LOOK_COSTS_ROWS > LOOKS_LEAST ? most / LOOK_COSTS_ROWS : LOOKS_LEAST;
+        for (size_t i = 0; code == SQLITE_DONE && i < looks; i++) {
+            const double step = (double)(to_ms - from_ms) / (double)looks;
 
             code = draw_some(&drawing, from_ms + (int64_t)((double)i * step),
                              from_ms + (int64_t)((double)(i + 1) * step), 1);

@@ -34,7 +34,8 @@ struct glance_column {
 };
 
 /* Widens `columns`, `count` equal stretches of [from, to], by a channel's readings. At most about `most` rows are
- * looked at: where there are more than that, each column is known by samples spread over it. */
+ * looked at: where there are more than that, samples are taken that are spread evenly, and a column may stay
+ * without any. */
 int glance_draw(struct ledger *ledger, int64_t channel_id, int64_t interval_ms, int64_t from_ms, int64_t to_ms,
                 struct glance_column *columns, size_t count, size_t most, struct fault *fault);
 
