@@ -22,6 +22,9 @@ static const char HELP[] = "soakledger [-c CONFIG] COMMAND: batches, and what th
                            "  claim RUN none                         ... or to none\n"
                            "  attest BATCH [VISIT] --at TIME         a person's word for an unseen quench\n"
                            "             [--by NAME] [--words TEXT]\n"
+                           "  hardness BATCH NUMBER ... SCALE        hardness that was measured\n"
+                           "  disposition BATCH DECISION             accept, rework, scrap or hold\n"
+                           "  amend BATCH ENTRY                      what an entry should have said\n"
                            "  certificate BATCH [-o FILE]            write the PDF and record its issue\n"
                            "  plan check|show FILE [-o FILE]         say or draw what a plan asks for\n"
                            "  ports [--json]                         serial adapters, and names that stay\n"
@@ -40,20 +43,22 @@ struct command_entry {
 };
 
 static const struct command_entry COMMANDS[] = {
-    {"batch", command_batch},   {"runs", command_runs},   {"claim", command_claim},
-    {"attest", command_attest}, {"plan", command_plan},   {"certificate", command_certificate},
-    {"ports", command_ports},   {"probe", command_probe},
+    {"batch", command_batch},       {"runs", command_runs},   {"claim", command_claim},
+    {"attest", command_attest},     {"plan", command_plan},   {"certificate", command_certificate},
+    {"ports", command_ports},       {"probe", command_probe}, {"disposition", command_disposition},
+    {"hardness", command_hardness}, {"amend", command_amend},
 };
 
 static int main_dispatch(struct command *command, int argc, char **argv, struct fault *fault) {
     for (size_t i = 0; i < sizeof COMMANDS / sizeof COMMANDS[0]; i++)
         if (strcmp(argv[0], COMMANDS[i].name) == 0)
             return COMMANDS[i].function(command, argc - 1, argv + 1, fault);
-    return fault_set(
-        fault, EX_USAGE,
-        "unknown command '%s': expected batch, runs, claim, attest, certificate, plan, ports or probe; "
-        "see soakledger --help",
-        argv[0]);
+    return fault_set(fault, EX_USAGE,
+                     "unknown command '%s': expected batch, runs, claim, attest, hardness, disposition, amend, "
+                     "certificate, plan, "
+                     "ports or probe; "
+                     "see soakledger --help",
+                     argv[0]);
 }
 
 /* Options before the command. Returns the index of the command's name, 0 if all is done, -1 with a fault. */

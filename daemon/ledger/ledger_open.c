@@ -14,6 +14,7 @@
 #include <unistd.h>
 
 #include "ledger_private.h"
+#include "soakledger/seal.h"
 
 enum { LEDGER_FILE_MODE = 0640 };
 
@@ -159,10 +160,11 @@ static int open_to_record(struct ledger *ledger, const char *name, struct fault 
     return prepare_to_record(ledger, name, fault) == 0 ? 0 : ledger_refuse_damaged(ledger, fault);
 }
 
-/* What the command may do: look at everything, add to its four tables, close a batch. */
+/* What the command may do: look at everything, add to the books and to the seals on them, close a batch. */
 static int authorize(void *context, int action, const char *a, const char *b, const char *schema,
                      const char *trigger) {
-    static const char *const tables[] = {"batch", "claim", "attestation", "certificate", "document"};
+    static const char *const tables[] = {"batch",       "claim",    "attestation", "certificate", "document",
+                                         "disposition", "hardness", "amendment",   "seal",        "seal_part"};
 
     (void)context, (void)schema, (void)trigger;
     switch (action) {
@@ -341,6 +343,10 @@ int ledger_begin(struct ledger *ledger, struct fault *fault) {
 int ledger_commit(struct ledger *ledger, struct fault *fault) {
     struct query query;
 
+    /* What the command writes into the books is sealed as it is written. */
+    if (ledger->mode == LEDGER_BOOKKEEP && seal_books(ledger, ledger->now_ms, fault) < 0) {
+        return -1;
+    }
     query_open(&query, ledger, STATEMENT_COMMIT, "make what was written durable", fault);
     return query_run(&query);
 }

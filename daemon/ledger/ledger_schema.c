@@ -99,8 +99,9 @@ int ledger_check_schema(struct ledger *ledger, struct fault *fault) {
     static const char count_tables[] =
         "SELECT count(*) FROM sqlite_schema WHERE type = 'table' AND sql NOT LIKE 'CREATE VIRTUAL%' AND name IN"
         " ('document', 'session', 'oven', 'channel', 'fitting', 'session_fitting', 'reading', 'event', 'run',"
-        " 'batch', 'claim', 'judgement', 'finding', 'verdict', 'attestation', 'certificate')";
-    enum { TABLES_USED = 16 };
+        " 'batch', 'claim', 'judgement', 'finding', 'verdict', 'attestation', 'certificate',"
+        " 'disposition', 'hardness', 'amendment', 'seal', 'seal_part')";
+    enum { TABLES_USED = 21 };
     int64_t application_id = 0;
     int64_t version = 0;
     int64_t tables = 0;

@@ -29,5 +29,9 @@
 /* Scripts of the rung, in order, ending with NULL. */
 extern const char *const schema_first[];
 extern const char *const schema_second[];
+/* The second rung's scripts. */
+extern const char schema_books[];
+extern const char schema_books_words[];
+extern const char schema_seal[];
 
 #endif

@@ -4,4 +4,9 @@
 
 #include "schema.h"
 
-const char *const schema_second[] = {NULL};
+const char *const schema_second[] = {
+    schema_books,
+    schema_books_words,
+    schema_seal,
+    NULL,
+};
