@@ -22,7 +22,7 @@ struct ring {
 struct recorded_oven {
     struct watch *watch;
     struct ring ring;
-    int64_t lead_ms, idle_interval_ms;
+    int64_t oven_id, lead_ms, idle_interval_ms;
 };
 
 struct recorded_channel {
@@ -74,6 +74,7 @@ static int open_oven(struct recorder *recorder, const struct config *config, siz
                      const int64_t *channel_ids, struct fault *fault) {
     struct recorded_oven *oven = &recorder->ovens[index];
 
+    oven->oven_id = oven_ids[index];
     oven->lead_ms = config->ovens[index].lead_ms;
     oven->idle_interval_ms = config->ovens[index].idle_interval_ms;
     if (open_ring(&oven->ring, config, index) != 0)
@@ -233,9 +234,19 @@ static int read_books(struct recorder *recorder, int64_t now_ms, struct fault *f
     return 0;
 }
 
+/* The lead that an oven has now: what it had then is not known. 0 for one that is no longer there. */
+static int64_t find_lead(const struct recorder *recorder, int64_t oven_id) {
+    for (size_t i = 0; i < recorder->oven_count; i++) {
+        if (recorder->ovens[i].oven_id == oven_id)
+            return recorder->ovens[i].lead_ms;
+    }
+    return 0;
+}
+
 /* Of a ledger from before there were seals. One run at a time: a long one takes seconds. */
 static int seal_old_run(struct recorder *recorder, int64_t now_ms, struct fault *fault) {
-    const int64_t run_id = seal_find_unsealed(recorder->ledger, fault);
+    int64_t oven_id = 0;
+    const int64_t run_id = seal_find_unsealed(recorder->ledger, &oven_id, fault);
     char words[SEAL_WORDS_BYTES];
     struct seal_head head;
 
@@ -243,7 +254,7 @@ static int seal_old_run(struct recorder *recorder, int64_t now_ms, struct fault 
         recorder->old_runs_sealed = run_id == 0;
         return (int)run_id;
     }
-    if (seal_run(recorder->ledger, run_id, SEAL_RUN_LATER, 0, now_ms, &head, fault) != 0)
+    if (seal_run(recorder->ledger, run_id, SEAL_RUN_LATER, find_lead(recorder, oven_id), now_ms, &head, fault) != 0)
         return -1;
     journal_write(JOURNAL_NOTICE, "run %lld: sealed later, not as it closed: %s", (long long)run_id,
                   seal_describe(&head, words));

@@ -5,8 +5,7 @@
 #include "schema.h"
 
 const char *const schema_second[] = {
-    schema_books,
-    schema_books_words,
-    schema_seal,
+    schema_claim,  schema_import,      schema_import_channel, schema_retention,   schema_accuracy,
+    schema_survey, schema_check_views, schema_books,          schema_books_words, schema_seal,
     NULL,
 };

@@ -131,7 +131,7 @@ static void add_growth(struct making *making, const struct seal_form *form) {
 
     sqlite3_snprintf(sizeof sql, sql, covered_sql, form->name);
     covered = ask(making, sql, 0, 0, 0);
-    sqlite3_snprintf(sizeof sql, sql, there_sql, form->key, form->from);
+    sqlite3_snprintf(sizeof sql, sql, there_sql, form->key, form->of);
     there = ask(making, sql, 0, 0, 0);
     if (there > covered) {
         add_part(making, form->name, 0, covered + 1, there);
@@ -199,10 +199,9 @@ static int64_t *list_numbers(struct making *making, const char *sql, const struc
     return list_close(&list, &query, count);
 }
 
-/* Every channel that the oven ever had, so that a reading put in afterwards shows wherever it is put. What was read
- * since the oven's last run goes into parts of its own. */
+/* Every channel that the oven ever had, so that a reading put in afterwards shows wherever it is put. What is read
+ * between runs is covered by no seal: it may be thinned out one day. */
 static void add_readings(struct making *making, const struct span *span) {
-    static const char covered_sql[] = "SELECT max(high) FROM seal_part WHERE name = 'reading' AND channel_id = ?1";
     size_t count = 0;
     int64_t *const channels =
         list_numbers(making, "SELECT channel_id FROM channel WHERE oven_id = ?1 ORDER BY channel_id", span, &count);
@@ -210,13 +209,6 @@ static void add_readings(struct making *making, const struct span *span) {
     making->result = channels == NULL ? -1 : 0;
     for (size_t i = 0; i < count; i++) {
         add_part(making, "reading", channels[i], span->from_ms, span->run.ended_ms);
-    }
-    for (size_t i = 0; i < count; i++) {
-        const int64_t covered = ask(making, covered_sql, channels[i], 0, -1);
-
-        if (covered + 1 < span->from_ms) {
-            add_part(making, "reading", channels[i], covered + 1, span->from_ms - 1);
-        }
     }
     free(channels);
 }
@@ -250,18 +242,21 @@ static void add_events(struct making *making, const struct span *span) {
     }
 }
 
-/* The batch it is claimed for, its plan, and every judgement of the run. */
-static void add_judgements(struct making *making, const struct span *span) {
-    static const char sql[] = "SELECT max(judgement_id) FROM judgement WHERE run_id = ?1";
-    const int64_t judgement_id = ask(making, sql, span->run.run_id, 0, 0);
+/* The batches that it is judged for, and their plans. */
+static void add_batches(struct making *making, const struct span *span) {
+    static const char sql[] = "SELECT DISTINCT batch_id FROM judgement WHERE run_id = ?1 ORDER BY batch_id";
+    size_t count = 0;
+    struct span by_run = *span;
+    int64_t *batches;
 
-    if (span->run.batch_id != 0) {
-        add_part(making, "batch", 0, span->run.batch_id, span->run.batch_id);
-        add_part(making, "plan", 0, span->run.batch_id, span->run.batch_id);
+    by_run.run.oven_id = span->run.run_id; // what the statement's one parameter is
+    batches = list_numbers(making, sql, &by_run, &count);
+    making->result = batches == NULL ? -1 : 0;
+    for (size_t i = 0; i < count; i++) {
+        add_part(making, "batch", 0, batches[i], batches[i]);
+        add_part(making, "plan", 0, batches[i], batches[i]);
     }
-    if (judgement_id > 0) {
-        add_part(making, "judgement", 0, judgement_id, judgement_id);
-    }
+    free(batches);
 }
 
 static void add_run(struct making *making, const struct span *span) {
@@ -274,7 +269,9 @@ static void add_run(struct making *making, const struct span *span) {
     }
     if (making->result == 0) {
         add_events(making, span);
-        add_judgements(making, span);
+    }
+    if (making->result == 0) {
+        add_batches(making, span);
     }
 }
 
@@ -374,7 +371,11 @@ static int seal_one_run(struct ledger *ledger, int64_t run_id, enum seal_kind ki
                          (long long)run_id);
     }
     span.from_ms = span.run.begun_ms - lead_ms;
-    add_run(&making, &span);
+    if (kind == SEAL_IMPORT) { // the books hold its readings
+        add_part(&making, "run", 0, run_id, run_id);
+    } else {
+        add_run(&making, &span);
+    }
     add_books(&making);
     return make(&making, kind, run_id, now_ms, head);
 }
@@ -389,12 +390,27 @@ int seal_run(struct ledger *ledger, int64_t run_id, enum seal_kind kind, int64_t
     return ledger_leave(ledger, own, seal_one_run(ledger, run_id, kind, lead_ms, now_ms, head, fault), fault);
 }
 
-int seal_books(struct ledger *ledger, int64_t now_ms, struct fault *fault) {
+/* Runs that were read in, each as soon as its import is complete. How many; -1. */
+static int seal_imports(struct ledger *ledger, int64_t now_ms, struct fault *fault) {
+    static const char sql[] = "SELECT min(run_id) FROM import i WHERE complete = 1 AND NOT EXISTS"
+                              " (SELECT 1 FROM seal s WHERE s.run_id = i.run_id)";
     struct making making = {.ledger = ledger, .fault = fault};
     int made = 0;
-    bool own;
 
-    if (ledger_enter(ledger, &own, fault) != 0) {
+    for (int64_t run_id; (run_id = ask(&making, sql, 0, 0, 0)) > 0; made++) {
+        if (seal_one_run(ledger, run_id, SEAL_IMPORT, 0, now_ms, NULL, fault) != 0) {
+            return -1;
+        }
+    }
+    return making.result == 0 ? made : -1;
+}
+
+static int seal_new(struct ledger *ledger, int64_t now_ms, struct fault *fault) {
+    struct making making = {.ledger = ledger, .fault = fault};
+    const int imports = seal_imports(ledger, now_ms, fault);
+    int made = imports > 0 ? 1 : 0;
+
+    if (imports < 0) {
         return -1;
     }
     add_books(&making);
@@ -402,16 +418,34 @@ int seal_books(struct ledger *ledger, int64_t now_ms, struct fault *fault) {
         made = make(&making, SEAL_BOOKS, 0, now_ms, NULL) == 0 ? 1 : 0;
     }
     free(making.parts);
-    return ledger_leave(ledger, own, making.result, fault) == 0 ? made : -1;
+    return making.result == 0 ? made : -1;
 }
 
-int64_t seal_find_unsealed(struct ledger *ledger, struct fault *fault) {
-    static const char sql[] = "SELECT min(run_id) FROM run r WHERE ended_ms IS NOT NULL AND NOT EXISTS"
-                              " (SELECT 1 FROM seal s WHERE s.run_id = r.run_id)";
-    struct making making = {.ledger = ledger, .fault = fault};
-    const int64_t run_id = ask(&making, sql, 0, 0, 0);
+int seal_books(struct ledger *ledger, int64_t now_ms, struct fault *fault) {
+    int made;
+    bool own;
 
-    return making.result == 0 ? run_id : -1;
+    if (ledger_enter(ledger, &own, fault) != 0) {
+        return -1;
+    }
+    made = seal_new(ledger, now_ms, fault);
+    return ledger_leave(ledger, own, made < 0 ? -1 : 0, fault) == 0 ? made : -1;
+}
+
+int64_t seal_find_unsealed(struct ledger *ledger, int64_t *oven_id, struct fault *fault) {
+    static const char sql[] = "SELECT run_id, oven_id FROM run r WHERE ended_ms IS NOT NULL AND NOT EXISTS"
+                              " (SELECT 1 FROM seal s WHERE s.run_id = r.run_id) AND NOT EXISTS"
+                              " (SELECT 1 FROM import i WHERE i.run_id = r.run_id) ORDER BY run_id LIMIT 1";
+    struct query query;
+    int64_t run_id = 0;
+
+    query_open_sql(&query, ledger, sql, "look for runs without a seal", fault);
+    if (query_step(&query) == 1) {
+        run_id = query_get_int(&query, 0, 1, INT64_MAX);
+        *oven_id = query_get_int(&query, 1, 1, INT64_MAX);
+        query_close(&query);
+    }
+    return query.failed ? -1 : run_id;
 }
 
 void seal_set_time(struct ledger *ledger, int64_t now_ms) {

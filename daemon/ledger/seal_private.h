@@ -19,9 +19,10 @@ enum seal_cover {
 /* One kind of part: which rows, which columns, in which order. */
 struct seal_form {
     const char *name;
-    const char *columns; // with ", " between; stand in the text's first line, too
+    const char *columns; // "*" or with ", " between; their names stand in the text's first line, too
     const char *from;    // tables
-    const char *key;     // the column that `low` and `high` are about
+    const char *of;      // the table whose rows `low` and `high` number
+    const char *key;     // the column that they are about
     const char *order;
     enum seal_cover cover;
     const char *pending;    // of SEAL_ONCE: numbers that want a part; NULL for those made by other means

@@ -57,10 +57,11 @@ char *seal_describe(const struct seal_head *head, char *out);
  * yet. `head` may be NULL. */
 int seal_run(struct ledger *ledger, int64_t run_id, enum seal_kind kind, int64_t lead_ms, int64_t now_ms,
              struct seal_head *head, struct fault *fault);
-/* Seals what no seal covers yet, if there is anything but the readings of runs. 1 if a seal was made, 0, -1. */
+/* Seals what no seal covers yet, if there is anything but our own runs; runs of complete imports get seals of their
+ * own. 1 if a seal was made, 0, -1. */
 int seal_books(struct ledger *ledger, int64_t now_ms, struct fault *fault);
-/* The oldest run that is over and has no seal; 0 if there is none. -1. */
-int64_t seal_find_unsealed(struct ledger *ledger, struct fault *fault);
+/* The oldest run of our own that is over and has no seal, and its oven; 0 if there is none. -1. */
+int64_t seal_find_unsealed(struct ledger *ledger, int64_t *oven_id, struct fault *fault);
 /* The time that goes into seals which a BOOKKEEP ledger makes as it commits. */
 void seal_set_time(struct ledger *ledger, int64_t now_ms);
 
