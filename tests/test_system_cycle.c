@@ -324,7 +324,7 @@ static void attest(struct stage *stage, int64_t t_ms, const char *words) {
     struct tm parts;
 
     strftime(time, sizeof time, "%Y-%m-%dT%H:%M:%SZ", gmtime_r(&t, &parts));
-    tell(stage, "$S attest %d --at %s --by toolroom --words '%s'", SPARE_IRONS, time, words);
+    tell(stage, "$S attest %d --at %s --by 'A. Smith' --words '%s'", SPARE_IRONS, time, words);
 }
 
 static void a_quench_that_no_sensor_saw_may_be_attested(void **state) {
