@@ -9,6 +9,7 @@
 #include "soakledger/quantity.h"
 #include "soakledger/replay.h"
 #include "soakledger/run.h"
+#include "soakledger/sensors.h"
 
 /* A run judged against one visit of one batch. */
 struct judging {
@@ -406,6 +407,8 @@ static int close_run(struct watch *watch, int64_t ended_ms, struct fault *fault)
                   run_end_name(reason));
     watch->on = false;
     watch->ending_ms = 0;
+    if (sensors_count_run(watch->ledger, watch->run_id, fault) < 0)
+        return -1;
     return watch->judging.judge == NULL ? 0 : judging_close(&watch->judging, ended_ms, fault);
 }
 
@@ -465,9 +468,12 @@ int watch_begin(struct watch *watch, int64_t now_ms, struct fault *fault) {
 }
 
 int watch_judge(struct watch *watch, const struct reading *reading, struct fault *fault) {
+    struct reading corrected = *reading;
+
     if (watch->judging.judge == NULL)
         return 0;
-    judge_feed(watch->judging.judge, reading);
-    notice_take_reading(watch->judging.notice, reading);
+    replay_correct(watch->judging.channels, watch->judging.channel_count, &corrected);
+    judge_feed(watch->judging.judge, &corrected);
+    notice_take_reading(watch->judging.notice, &corrected);
     return judging_check(&watch->judging, fault);
 }

@@ -159,10 +159,11 @@ static int open_to_record(struct ledger *ledger, const char *name, struct fault 
     return prepare_to_record(ledger, name, fault) == 0 ? 0 : ledger_refuse_damaged(ledger, fault);
 }
 
-/* What the command may do: look at everything, add to its four tables, close a batch. */
+/* What the command may do: look at everything, add to its own tables, close a batch. */
 static int authorize(void *context, int action, const char *a, const char *b, const char *schema,
                      const char *trigger) {
-    static const char *const tables[] = {"batch", "claim", "attestation", "certificate", "document"};
+    static const char *const tables[] = {"batch",    "claim",        "attestation", "certificate",
+                                         "document", "sensor_event", "calibration", "calibration_point"};
 
     (void)context, (void)schema, (void)trigger;
     switch (action) {

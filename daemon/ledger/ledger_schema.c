@@ -99,8 +99,10 @@ int ledger_check_schema(struct ledger *ledger, struct fault *fault) {
     static const char count_tables[] =
         "SELECT count(*) FROM sqlite_schema WHERE type = 'table' AND sql NOT LIKE 'CREATE VIRTUAL%' AND name IN"
         " ('document', 'session', 'oven', 'channel', 'fitting', 'session_fitting', 'reading', 'event', 'run',"
-        " 'batch', 'claim', 'judgement', 'finding', 'verdict', 'attestation', 'certificate')";
-    enum { TABLES_USED = 16 };
+        " 'batch', 'claim', 'judgement', 'finding', 'verdict', 'attestation', 'certificate', 'reading_emf', "
+        "'sensor',"
+        " 'sensor_event', 'sensor_counted', 'sensor_use', 'sensor_dwell', 'calibration', 'calibration_point')";
+    enum { TABLES_USED = 24 };
     int64_t application_id = 0;
     int64_t version = 0;
     int64_t tables = 0;
