@@ -220,7 +220,7 @@ static void every_key_of_text_arrives(void **state) {
 static void every_key_of_shop_line_and_oven_arrives(void **state) {
     struct config *config = read_good(
         "[ledger]\npath = /a/b\n[clock]\npage = /c\n[shop]\nname = N\naddress = A\nunits = F\npaper = Letter\n"
-        "utc_offset = -03:30\n[line a]\ndevice = /dev/none\nkind = pseudo-terminal\nspeed = 9600\nparity = odd\n"
+        "key = /k\nutc_offset = -03:30\n[line a]\ndevice = /dev/none\nkind = pseudo-terminal\nspeed = 9600\nparity = odd\n"
         "stop_bits = 2\n[line b]\ndevice = /dev/other\nkind = serial\nparity = none\n"
         "[instrument i]\nline = b\naddress = 247\nreply_within = 1 s\nretries = 3\n"
         "[instrument j]\nline = a\naddress = 247\n"
@@ -233,6 +233,7 @@ static void every_key_of_shop_line_and_oven_arrives(void **state) {
     assert_string_equal(config->clock_page, "/c");
     assert_string_equal(config->shop_name, "N");
     assert_string_equal(config->shop_address, "A");
+    assert_string_equal(config->key_path, "/k");
     assert_int_equal(config->unit, UNIT_FAHRENHEIT);
     assert_string_equal(config->paper, "Letter");
     assert_int_equal(config->utc_offset_min, -210);

@@ -152,6 +152,9 @@ static int read_shop(struct config_whole *whole, struct keyfile_section *section
 
     whole->config.shop_name = text_or_empty(section, "name");
     whole->config.shop_address = text_or_empty(section, "address");
+    if (keyfile_take(section, "key", NULL) != NULL &&
+        take_path(whole, section, "key", "/var/lib/soakledger/shop.key", &whole->config.key_path) != 0)
+        return -1;
     if (keyfile_take_word(section, "units", units, &unit, whole->fault) < 0 ||
         keyfile_take_word(section, "paper", papers, &paper, whole->fault) < 0)
         return -1;

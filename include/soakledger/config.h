@@ -93,6 +93,7 @@ struct config {
     const char *clock_page; // NULL: real time
     const char *shop_name;  // printed at the top of sheets; "" if not given
     const char *shop_address;
+    const char *key_path;       // signs certificates; NULL: they are not signed
     enum temperature_unit unit; // of sheets and terminal
     const char *paper;          // "A4" or "Letter"
     int utc_offset_min;         // of times on sheets, minutes east of UTC

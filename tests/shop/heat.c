@@ -16,6 +16,7 @@ void heat_start(struct heat_oven *oven, const struct heat_build *build) {
     oven->state.chamber_c = build->ambient_c;
     oven->state.sensor_c = build->ambient_c;
     oven->last_measured_c = NAN;
+    oven->door_share = oven->element_share = oven->supply_share = 1;
 }
 
 size_t heat_add_load(struct heat_oven *oven, const struct heat_load_build *build) {
@@ -24,6 +25,7 @@ size_t heat_add_load(struct heat_oven *oven, const struct heat_load_build *build
     if (load == HEAT_LOADS)
         return HEAT_LOADS;
     oven->loads[load].build = *build;
+    oven->loads[load].mass = oven->loads[load].surface = 1;
     oven->loads[load].bath_c = oven->build.ambient_c;
     oven->loads[load].bath_lag_s = build->lag_s;
     oven->state.body_c[load] = oven->build.ambient_c;
@@ -61,13 +63,22 @@ void heat_take_out(struct heat_oven *oven, size_t load, double bath_c, double ba
     oven->loads[load].bath_lag_s = bath_lag_s;
 }
 
+void heat_weigh(struct heat_oven *oven, size_t load, double mass, double surface) {
+    oven->loads[load].mass = mass;
+    oven->loads[load].surface = surface;
+}
+
+double heat_full_power(const struct heat_oven *oven) {
+    return oven->build.power_w * oven->element_share * oven->supply_share * oven->supply_share;
+}
+
 static double fourth_power(double x) {
     return x * x * x * x;
 }
 
 double heat_loss(const struct heat_oven *oven, double chamber_c) {
     const struct heat_build *build = &oven->build;
-    const double conductance = build->loss_w_per_k + (oven->door_open ? build->door_w_per_k : 0);
+    const double conductance = build->loss_w_per_k + (oven->door_open ? build->door_w_per_k * oven->door_share : 0);
 
     return conductance * (chamber_c - build->ambient_c) +
            STEFAN_BOLTZMANN * build->radiating_m2 *
@@ -89,14 +100,14 @@ static void find_slope(const struct heat_oven *oven, const struct heat_state *at
         const double place_c = build->ambient_c + load->build.exposure * (at->chamber_c - build->ambient_c);
 
         if (load->inside) {
-            slope->body_c[i] = follow(at->body_c[i], place_c, load->build.lag_s);
-            net_w -= load->build.capacity_j_per_k * slope->body_c[i];
+            slope->body_c[i] = follow(at->body_c[i], place_c, load->build.lag_s * load->mass / load->surface);
+            net_w -= load->build.capacity_j_per_k * load->mass * slope->body_c[i];
         } else {
             slope->body_c[i] = follow(at->body_c[i], load->bath_c, load->bath_lag_s);
         }
         slope->probe_c[i] = follow(at->probe_c[i], at->body_c[i], load->build.probe_lag_s);
     }
-    slope->heat_w = follow(at->heat_w, oven->output * build->power_w, build->element_lag_s);
+    slope->heat_w = follow(at->heat_w, oven->output * heat_full_power(oven), build->element_lag_s);
     slope->chamber_c = net_w / build->capacity_j_per_k;
     slope->sensor_c = follow(at->sensor_c, at->chamber_c, build->sensor_lag_s);
 }
@@ -165,7 +176,7 @@ void heat_step(struct heat_oven *oven, double step_s, double measured_c) {
     if (oven->on && !isnan(measured_c))
         oven->output = regulate(oven, step_s, measured_c);
     if (!(oven->build.element_lag_s > 0))
-        oven->state.heat_w = oven->output * oven->build.power_w;
+        oven->state.heat_w = oven->output * heat_full_power(oven);
     integrate(oven, step_s);
     if (!(oven->build.sensor_lag_s > 0))
         oven->state.sensor_c = oven->state.chamber_c;

@@ -6,9 +6,10 @@
  *   chamber --lag--> each load's body --probe lag--> that load's thermocouple
  *   chamber --sensor lag--> control thermocouple --PID--> commanded output
  *
- * A load takes its heat from the chamber, so a heavy charge slows the oven. `exposure` says how much of the
- * chamber's rise above ambient a load's place gets: below 1 in a cool corner. A load outside is in a bath
- * (oil, air) of fixed temperature.
+ * A load takes its heat from the chamber, so a heavy charge slows the oven. It takes it through its surface: its
+ * lag grows with its mass and shrinks with its surface. The elements give the square of the supply's voltage.
+ * `exposure` says how much of the chamber's rise above ambient a load's place gets: below 1 in a cool corner. A
+ * load outside is in a bath (oil, air) of fixed temperature.
  *
  * Integrated by the classical fourth-order Runge-Kutta rule in steps of the caller's length, during which
  * the output is held. Lags must be zero (no lag) or at least one step. Units: °C, W, J/K, s; output 0..1.
@@ -63,11 +64,15 @@ struct heat_oven {
     size_t load_count;
     struct heat_load {
         struct heat_load_build build;
+        double mass, surface; // as shares of the build's
         bool inside;
         double bath_c; // where it is while outside
         double bath_lag_s;
     } loads[HEAT_LOADS];
     bool door_open;
+    double door_share;    // of the door's loss, while it is open
+    double element_share; // of the elements that still heat
+    double supply_share;  // of the supply's voltage
 
     bool on;           // the controller heats
     double setpoint_c; // in force now
@@ -90,6 +95,12 @@ void heat_switch_off(struct heat_oven *oven);
 
 void heat_put_in(struct heat_oven *oven, size_t load);
 void heat_take_out(struct heat_oven *oven, size_t load, double bath_c, double bath_lag_s);
+
+/* What the charge is from now on: of what it was built, the mass and the surface through which it takes its heat.
+ */
+void heat_weigh(struct heat_oven *oven, size_t load, double mass, double surface);
+/* What the elements give at full output, W. */
+double heat_full_power(const struct heat_oven *oven);
 
 /* One step. `measured_c` is what the controller makes of its sensor; NAN (open) turns the heat off. */
 void heat_step(struct heat_oven *oven, double step_s, double measured_c);

@@ -14,6 +14,7 @@ struct sensor {
     double offset_c;
     double drift_c_per_s;
     int64_t drift_since_ms;
+    double rise; // share of the rise above ambient that it gets
     bool open;
 };
 
@@ -36,6 +37,7 @@ struct play {
     struct sensor sensors[SCENE_SENSORS];
     bool powered[SCENE_CONTROLLERS];
     bool line_gone[SCENE_LINES];
+    double garbled[SCENE_LINES]; // share of the replies
     struct on_line on_line[SCENE_LINES];
 };
 
@@ -67,6 +69,8 @@ struct play *play_open(const struct scene *scene, struct fault *fault) {
     }
     play->scene = scene;
     play->now_ms = scene->start_ms;
+    for (size_t i = 0; i < SCENE_SENSORS; i++)
+        play->sensors[i].rise = 1;
     for (size_t i = 0; i < scene->oven_count; i++) {
         heat_start(&play->ovens[i], &scene->ovens[i].build);
         play->sensors[i].noise_c = scene->ovens[i].noise_c;
@@ -120,33 +124,35 @@ static double draw_normal(const struct play *play, size_t sensor) {
 }
 
 /* A sensor's reading of `true_c`, without noise. */
-static double sense(const struct play *play, size_t sensor, double true_c) {
+static double sense(const struct play *play, size_t sensor, double ambient_c, double true_c) {
     const struct sensor *at = &play->sensors[sensor];
     const double drifting_s = (double)(play->now_ms - at->drift_since_ms) / MS_PER_S;
 
-    return at->open ? NAN : true_c + at->offset_c + at->drift_c_per_s * drifting_s;
+    return at->open ? NAN
+                    : ambient_c + at->rise * (true_c - ambient_c) + at->offset_c + at->drift_c_per_s * drifting_s;
+}
+
+/* A controller's input filter takes out the noise, so it regulates by the reading without it. */
+static double measure(const struct play *play, size_t oven) {
+    const struct heat_oven *at = &play->ovens[oven];
+
+    return sense(play, oven, at->build.ambient_c, at->state.sensor_c);
 }
 
 double play_show_control(const struct play *play, size_t oven) {
-    return sense(play, oven, play->ovens[oven].state.sensor_c) +
-           play->sensors[oven].noise_c * draw_normal(play, oven);
+    return measure(play, oven) + play->sensors[oven].noise_c * draw_normal(play, oven);
 }
 
 double play_show_load(const struct play *play, size_t load) {
     const size_t sensor = scene_sensor_of_load(load);
     const struct heat_oven *oven = &play->ovens[play->where[load]];
 
-    return sense(play, sensor, oven->state.probe_c[play->place[load][play->where[load]]]) +
+    return sense(play, sensor, oven->build.ambient_c, oven->state.probe_c[play->place[load][play->where[load]]]) +
            play->sensors[sensor].noise_c * draw_normal(play, sensor);
 }
 
 const struct heat_oven *play_oven(const struct play *play, size_t oven) {
     return &play->ovens[oven];
-}
-
-/* A controller's input filter takes out the noise, so it regulates by the reading without it. */
-static double measure(const struct play *play, size_t oven) {
-    return sense(play, oven, play->ovens[oven].state.sensor_c);
 }
 
 static void drift(struct play *play, size_t sensor, double c_per_s) {
@@ -167,12 +173,20 @@ static void happen_to_sensor(struct play *play, const struct scene_event *event)
     case ACT_SENSOR_LOW: at->offset_c -= event->arguments[0]; break;
     case ACT_SENSOR_DRIFT_HIGH: drift(play, event->subject, event->arguments[0]); break;
     case ACT_SENSOR_DRIFT_LOW: drift(play, event->subject, -event->arguments[0]); break;
+    case ACT_SENSOR_RISE: at->rise = event->arguments[0]; break;
     case ACT_SENSOR_NOISE: at->noise_c = event->arguments[0]; break;
     default: // reads true
         at->offset_c = 0;
+        at->rise = 1;
         at->drift_c_per_s = 0;
         break;
     }
+}
+
+static void open_door(struct play *play, size_t oven, double share, double open_s) {
+    play->ovens[oven].door_open = true;
+    play->ovens[oven].door_share = share;
+    play->door_shuts_ms[oven] = play->now_ms + (int64_t)(open_s * MS_PER_S);
 }
 
 static void happen_to_oven(struct play *play, const struct scene_event *event) {
@@ -183,10 +197,10 @@ static void happen_to_oven(struct play *play, const struct scene_event *event) {
     case ACT_RAMP: heat_ramp(oven, with[0], with[1], measure(play, event->subject)); break;
     case ACT_HOLD: heat_ramp(oven, with[0], INFINITY, measure(play, event->subject)); break;
     case ACT_OFF: heat_switch_off(oven); break;
-    case ACT_DOOR:
-        oven->door_open = true;
-        play->door_shuts_ms[event->subject] = play->now_ms + (int64_t)(with[0] * MS_PER_S);
-        break;
+    case ACT_DOOR: open_door(play, event->subject, 1, with[0]); break;
+    case ACT_DOOR_AJAR: open_door(play, event->subject, with[0], with[1]); break;
+    case ACT_ELEMENTS: oven->element_share = with[0]; break;
+    case ACT_SUPPLY: oven->supply_share = with[0]; break;
     case ACT_TUNE:
         oven->tuning = (struct heat_tuning){.band_c = with[0], .reset_s = with[1], .derivative_s = with[2]};
         break;
@@ -218,6 +232,8 @@ static void happen_to_load(struct play *play, const struct scene_event *event) {
 
     if (event->act == ACT_LOAD_MOVE)
         move_load(play, event->subject, event->oven);
+    else if (event->act == ACT_LOAD_WEIGHS)
+        heat_weigh(oven, place, event->arguments[0], event->arguments[1]);
     else if (event->act == ACT_LOAD_IN)
         heat_put_in(oven, place);
     else
@@ -230,15 +246,20 @@ static void happen(struct play *play, const struct scene_event *event) {
     case ACT_HOLD:
     case ACT_OFF:
     case ACT_DOOR:
+    case ACT_DOOR_AJAR:
+    case ACT_ELEMENTS:
+    case ACT_SUPPLY:
     case ACT_TUNE:
     case ACT_TUNE_AS_BUILT: happen_to_oven(play, event); break;
     case ACT_LOAD_IN:
     case ACT_LOAD_OUT:
+    case ACT_LOAD_WEIGHS:
     case ACT_LOAD_MOVE: happen_to_load(play, event); break;
     case ACT_POWER_OFF:
     case ACT_POWER_ON: play->powered[event->subject] = event->act == ACT_POWER_ON; break;
     case ACT_LINE_VANISH:
     case ACT_LINE_RETURN: play->line_gone[event->subject] = event->act == ACT_LINE_VANISH; break;
+    case ACT_LINE_GARBLES: play->garbled[event->subject] = event->arguments[0]; break;
     default: happen_to_sensor(play, event); break;
     }
 }
@@ -303,6 +324,13 @@ static bool is_here(void *context, int address) {
     const size_t controller = find_controller(at->play, at->line, address);
 
     return controller != SCENE_CONTROLLERS && at->play->powered[controller];
+}
+
+bool play_is_garbled(const struct play *play, size_t line, uint64_t number) {
+    enum { GARBLING = SCENE_SENSORS }; // beside the sensors' own numbers
+    const uint64_t drawn = mix(mix(mix(play->scene->seed) ^ (GARBLING + line)) ^ number);
+
+    return spread_evenly(drawn) < play->garbled[line];
 }
 
 int64_t play_reply_delay_ms(const struct play *play, size_t line, int address) {

@@ -38,6 +38,8 @@ int64_t play_next_line_change_ms(const struct play *play);
 /* The controllers on `line`, to be served at the time play_advance was last told. The context is owned by
  * the play. */
 struct server_device play_device(struct play *play, size_t line);
+/* Whether the line garbles the reply of that number; the same number has the same fate. */
+bool play_is_garbled(const struct play *play, size_t line, uint64_t number);
 int64_t play_reply_delay_ms(const struct play *play, size_t line, int address);
 
 /* What a register shows for `value` (in its quantity's unit; NAN: open sensor). Writes 1 or 2 words. */

@@ -19,6 +19,7 @@
 #include "speech.h"
 
 enum { BUFFER_BYTES = 1024, BROKEN_OFF_MS = 50, US_PER_MS = 1000, NS_PER_MS = 1000000, MS_PER_S = 1000 };
+enum { GARBLED_BIT = 0x10 }; // makes no digit of a digit
 
 struct port {
     size_t line;
@@ -33,6 +34,7 @@ struct port {
     const struct scene_controller *speaker; // of text, or one of those that speak Modbus; NULL: nobody is here
     size_t controller;                      // its index
     int64_t print_due_us;
+    uint64_t reply_number;
 };
 
 struct port *port_new(const struct scene *scene, size_t line, const char *directory, struct fault *fault) {
@@ -141,9 +143,14 @@ static int64_t read_real_ms(void) {
     return (int64_t)now.tv_sec * MS_PER_S + now.tv_nsec / NS_PER_MS;
 }
 
-/* A reply that nobody takes away is lost, as on a wire. */
-static void send_reply(const struct port *port, const uint8_t *reply, size_t length) {
-    if (write(port->master, reply, length) != (ssize_t)length)
+/* A reply that nobody takes away is lost, as on a wire. A garbled one has one bit in the middle turned over. */
+static void send_reply(struct port *port, const struct play *play, const uint8_t *reply, size_t length) {
+    uint8_t sent[SPEECH_BYTES];
+
+    memcpy(sent, reply, length);
+    if (play_is_garbled(play, port->line, port->reply_number++))
+        sent[length / 2] ^= GARBLED_BIT;
+    if (write(port->master, sent, length) != (ssize_t)length)
         tcflush(port->master, TCOFLUSH);
 }
 
@@ -156,7 +163,7 @@ static void answer(struct port *port, struct play *play, const uint8_t *frame, s
     if (reply_length == 0)
         return;
     if (delay_ms == 0) {
-        send_reply(port, reply, reply_length);
+        send_reply(port, play, reply, reply_length);
         return;
     }
     memcpy(port->reply, reply, reply_length);
@@ -188,11 +195,11 @@ static bool speaks(const struct port *port, enum scene_speech speech) {
     return port->speaker != NULL && port->speaker->speaks == speech;
 }
 
-static void say_values(const struct port *port, const struct play *play) {
+static void say_values(struct port *port, const struct play *play) {
     char text[SPEECH_BYTES];
 
     if (play_has_power(play, port->controller))
-        send_reply(port, (const uint8_t *)text, speech_write_values(play, port->controller, text));
+        send_reply(port, play, (const uint8_t *)text, speech_write_values(play, port->controller, text));
 }
 
 /* A whole line of text, or of Modbus ASCII. */
@@ -217,7 +224,7 @@ static void answer_line(struct port *port, struct play *play, struct tally *tall
     tally_add_frame(tally, port->line, now_us / US_PER_MS, frame, length);
     length = server_answer(&device, frame, length, reply);
     if (length > 0)
-        send_reply(port, (const uint8_t *)text, speech_close_ascii(reply, length, text));
+        send_reply(port, play, (const uint8_t *)text, speech_close_ascii(reply, length, text));
 }
 
 /* Takes one line off the front of `bytes`; 0 if its end is still to come. */
@@ -273,7 +280,7 @@ bool port_send_due(struct port *port, const struct play *play, int64_t now_us) {
         say_values(port, play);
         return true;
     }
-    send_reply(port, port->reply, port->reply_length);
+    send_reply(port, play, port->reply, port->reply_length);
     port->reply_length = 0;
     return false;
 }

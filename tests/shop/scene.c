@@ -426,6 +426,11 @@ static int read_event(struct reader *reader, const char *text, int line, int64_t
     if ((event->act == ACT_TUNE && !(event->arguments[0] > 0)) ||
         (event->act == ACT_LOAD_OUT && event->arguments[1] * MS_PER_S < (double)scene->step_ms))
         return refuse(reader, line, "expected a band above 0 C, or a lag of at least one step");
+    if (event->act == ACT_LOAD_WEIGHS &&
+        !(event->arguments[0] > 0 && event->arguments[1] > 0 &&
+          scene->loads[event->subject].build.lag_s * event->arguments[0] / event->arguments[1] * MS_PER_S >=
+              (double)scene->step_ms))
+        return refuse(reader, line, "expected a mass and a surface that leave a lag of at least one step");
     *last_ms = event->t_ms;
     scene->event_count++;
     return 0;

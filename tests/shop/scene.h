@@ -65,18 +65,26 @@
  *   oven O holds TEMPERATURE
  *   oven O off
  *   door of O open for DURATION
+ *   door of O open by SHARE for DURATION      ajar: that share of the loss, e.g. 20 %
+ *   elements of O at SHARE                    some are burnt out: what the others give of the whole
+ *   supply of O at SHARE                      of the voltage; power goes with its square. 0 %: no power for the
+ *                                             elements; the controller lives on
  *   oven O tuned to band DIFFERENCE reset DURATION derivative DURATION
  *   oven O tuned as built
  *   load L in
  *   load L out to TEMPERATURE with lag DURATION     oil, air: what it now cools in, and how fast
+ *   load L weighs SHARE with surface SHARE    of what it was: a full tray, 300 % and 150 %. Its lag changes with
+ *                                             mass by surface
  *   load L moves to O                         is put into that oven, and its thermocouple plugged in there, until
  *                                             it moves on or another load moves there
  *   sensor S opens | closes
  *   sensor S reads high by DIFFERENCE | reads low by DIFFERENCE | drifts high by RATE | drifts low by RATE
- *   sensor S reads true                       ends the four above
+ *   sensor S gets SHARE of the rise           pulled out of its place: of its rise above ambient
+ *   sensor S reads true                       ends the five above
  *   sensor S noise DIFFERENCE
  *   controller C power off | power on
  *   line L vanishes | returns
+ *   line L garbles SHARE                      of the replies: one byte of each is another one
  * where S is an oven (its control sensor) or a load (its thermocouple).
  */
 #ifndef SHOP_SCENE_H
@@ -174,6 +182,12 @@ enum scene_act {
     ACT_POWER_ON,
     ACT_LINE_VANISH,
     ACT_LINE_RETURN,
+    ACT_DOOR_AJAR,
+    ACT_ELEMENTS,
+    ACT_SUPPLY,
+    ACT_LOAD_WEIGHS,
+    ACT_SENSOR_RISE,
+    ACT_LINE_GARBLES,
 };
 
 struct scene_event {
@@ -181,7 +195,7 @@ struct scene_event {
     enum scene_act act;
     size_t subject; // index of the oven, load, controller or line; of a sensor see scene_sensor_*
     size_t oven;    // with ACT_LOAD_MOVE: where to
-    double arguments[SCENE_ARGUMENTS]; // in the order of the sentence: °C, K, s, K/s
+    double arguments[SCENE_ARGUMENTS]; // in the order of the sentence: °C, K, s, K/s, shares of 1
 };
 
 struct scene {

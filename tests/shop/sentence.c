@@ -4,13 +4,14 @@
 #include "sentence.h"
 
 #include <stdio.h>
+#include <stdlib.h>
 #include <string.h>
 
 #include "soakledger/quantity.h"
 
 enum { WORDS = 24, TEXT_BYTES = 256, PATTERN_BYTES = 96 };
 static const double MS_PER_S = 1000;
-static const double S_PER_H = 3600;
+static const double S_PER_H = 3600, PER_CENT = 100, SHARE_MOST = 100;
 
 static const struct pattern {
     enum scene_act act;
@@ -19,6 +20,12 @@ static const struct pattern {
     {ACT_RAMP, "oven OVEN ramps to TEMPERATURE at RATE"},
     {ACT_HOLD, "oven OVEN holds TEMPERATURE"},
     {ACT_OFF, "oven OVEN off"},
+    {ACT_DOOR_AJAR, "door of OVEN open by SHARE for DURATION"},
+    {ACT_ELEMENTS, "elements of OVEN at SHARE"},
+    {ACT_SUPPLY, "supply of OVEN at SHARE"},
+    {ACT_LOAD_WEIGHS, "load LOAD weighs SHARE with surface SHARE"},
+    {ACT_SENSOR_RISE, "sensor SENSOR gets SHARE of the rise"},
+    {ACT_LINE_GARBLES, "line LINE garbles SHARE"},
     {ACT_DOOR, "door of OVEN open for DURATION"},
     {ACT_TUNE, "oven OVEN tuned to band DIFFERENCE reset DURATION derivative DURATION"},
     {ACT_TUNE_AS_BUILT, "oven OVEN tuned as built"},
@@ -101,9 +108,22 @@ static int take_name(const struct scene *scene, const char *place, const char *n
     return 0;
 }
 
+/* "40 %", of which the scene keeps 0.4. */
+static int take_share(const char *text, double *share, struct fault *fault) {
+    const size_t digits = strspn(text, "0123456789.");
+    char *end = NULL;
+
+    *share = digits > 0 && text[0] != '.' ? strtod(text, &end) / PER_CENT : -1;
+    if (end != text + digits || strcmp(end, " %") != 0 || !(*share <= SHARE_MOST))
+        return fault_set(fault, EX_DATAERR, "'%s' is not a share: expected e.g. 40 %%", text);
+    return 0;
+}
+
 static int take_quantity(const char *kind, const char *text, double *value, struct fault *fault) {
     int64_t thousandths = 0;
 
+    if (strcmp(kind, "SHARE") == 0)
+        return take_share(text, value, fault);
     if (strcmp(kind, "TEMPERATURE") == 0 && quantity_parse_temperature(text, &thousandths, fault) != 0)
         return -1;
     if (strcmp(kind, "DIFFERENCE") == 0 && quantity_parse_difference(text, &thousandths, fault) != 0)
