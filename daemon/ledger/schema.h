@@ -26,8 +26,12 @@
 #define UTC(column) "strftime('%Y-%m-%d %H:%M:%f', " column " / 1000.0, 'unixepoch')"
 // clang-format on
 
+/* The second rung's scripts. */
+extern const char schema_accuracy[], schema_survey[], schema_check_views[];
+
 /* Scripts of the rung, in order, ending with NULL. */
 extern const char *const schema_first[];
 extern const char *const schema_second[];
+extern const char schema_claim[], schema_import[], schema_import_channel[], schema_retention[];
 
 #endif
