@@ -209,6 +209,7 @@ static void add_readings(struct making *making, const struct span *span) {
     making->result = channels == NULL ? -1 : 0;
     for (size_t i = 0; i < count; i++) {
         add_part(making, "reading", channels[i], span->from_ms, span->run.ended_ms);
+        add_part(making, "reading_emf", channels[i], span->from_ms, span->run.ended_ms);
     }
     free(channels);
 }
@@ -242,6 +243,16 @@ static void add_events(struct making *making, const struct span *span) {
     }
 }
 
+/* Corrections: every table that had been entered by then, those in force among them. */
+static void add_calibrations(struct making *making) {
+    const int64_t last = ask(making, "SELECT max(calibration_id) FROM calibration", 0, 0, 0);
+
+    if (last > 0) {
+        add_part(making, "calibration", 0, 1, last);
+        add_part(making, "calibration_point", 0, 1, last);
+    }
+}
+
 /* The batches that it is judged for, and their plans. */
 static void add_batches(struct making *making, const struct span *span) {
     static const char sql[] = "SELECT DISTINCT batch_id FROM judgement WHERE run_id = ?1 ORDER BY batch_id";
@@ -268,6 +279,7 @@ static void add_run(struct making *making, const struct span *span) {
         add_fittings(making, span);
     }
     if (making->result == 0) {
+        add_calibrations(making);
         add_events(making, span);
     }
     if (making->result == 0) {

@@ -46,6 +46,10 @@ const struct seal_form seal_forms[] = {
     ROWS("disposition", true, "disposition", "dispositions"),
     ROWS("amendment", true, "amendment", "amendments"),
     ROWS("certificate", true, "certificate", "certificates"),
+    ROWS("sensor", false, "sensor", "sensors"),
+    ROWS("sensor_event", false, "event of a sensor", "events of sensors"),
+    ROWS("calibration", true, "calibration", "calibrations"),
+    ROWS_OF("calibration_point", "calibration", "place", true, "points of calibration", "points of calibrations"),
     ROWS("accuracy", true, "accuracy test", "accuracy tests"),
     ROWS_OF("accuracy_typed", "accuracy", "place", true, "typed readings of accuracy test",
             "typed readings of accuracy tests"),
@@ -69,9 +73,18 @@ const struct seal_form seal_forms[] = {
     DONE("thinning", "*", "thinning", "thinning", "thinning_id", "removed IS NOT NULL", false, "thinning",
          "thinnings"),
 
+    {"sensor_counted", "*", "sensor_counted", "sensor_counted", "run_id", "run_id", SEAL_ONCE,
+     "SELECT run_id FROM sensor_counted", false, "count of sensors' use in run", "counts of sensors' use in runs"},
+    {"sensor_use", "*", "sensor_use", "sensor_counted", "run_id", "run_id, sensor_id, channel_id", SEAL_ONCE,
+     "SELECT run_id FROM sensor_counted", false, "sensors' use in run", "sensors' use in runs"},
+    {"sensor_dwell", "*", "sensor_dwell", "sensor_counted", "run_id", "run_id, sensor_id, channel_id, level_c",
+     SEAL_ONCE, "SELECT run_id FROM sensor_counted", false, "sensors' hours in run", "sensors' hours in runs"},
+
     {"run", "*", "run", "run", "run_id", "run_id", SEAL_AGAIN, NULL, false, "oven, begin and end of run", "runs"},
     {"reading", "*", "reading", "reading", "t_ms", "channel_id, t_ms", SEAL_AGAIN, NULL, false, "reading",
      "readings"},
+    {"reading_emf", "*", "reading_emf", "reading_emf", "t_ms", "channel_id, t_ms", SEAL_AGAIN, NULL, false,
+     "voltage", "voltages"},
 };
 // clang-format on
 
