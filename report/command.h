@@ -64,6 +64,6 @@ int64_t command_visit_oven(struct command *command, const struct ledger_batch *b
                            size_t visit, struct fault *fault);
 typedef int command_function(struct command *command, int argc, char **argv, struct fault *fault);
 command_function command_batch, command_batch_open, command_batch_show, command_runs, command_claim, command_attest,
-    command_certificate, command_key, command_plan, command_ports, command_probe;
+    command_certificate, command_key, command_plan, command_ports, command_probe, command_survey;
 
 #endif

@@ -42,17 +42,18 @@ static const struct command_entry COMMANDS[] = {
     {"batch", command_batch},   {"runs", command_runs},   {"claim", command_claim},
     {"attest", command_attest}, {"plan", command_plan},   {"certificate", command_certificate},
     {"key", command_key},       {"ports", command_ports}, {"probe", command_probe},
+    {"survey", command_survey},
 };
 
 static int main_dispatch(struct command *command, int argc, char **argv, struct fault *fault) {
     for (size_t i = 0; i < sizeof COMMANDS / sizeof COMMANDS[0]; i++)
         if (strcmp(argv[0], COMMANDS[i].name) == 0)
             return COMMANDS[i].function(command, argc - 1, argv + 1, fault);
-    return fault_set(
-        fault, EX_USAGE,
-        "unknown command '%s': expected batch, runs, claim, attest, certificate, key, plan, ports or probe; "
-        "see soakledger --help",
-        argv[0]);
+    return fault_set(fault, EX_USAGE,
+                     "unknown command '%s': expected batch, runs, claim, attest, certificate, key, plan, ports, "
+                     "probe or survey; "
+                     "see soakledger --help",
+                     argv[0]);
 }
 
 /* Options before the command. Returns the index of the command's name, 0 if all is done, -1 with a fault. */
