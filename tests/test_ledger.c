@@ -483,7 +483,7 @@ static void test_words_match_numbers(void **state) {
     } tables[] = {
         {"SELECT count(*) FROM quality WHERE quality >= 0", QUALITY_COUNT},
         {"SELECT count(*) FROM event_kind WHERE kind > 0", EVENT_KIND_COUNT - 1},
-        {"SELECT count(*) FROM run_end WHERE end_reason >= 0", RUN_END_WARM + 1},
+        {"SELECT count(*) FROM run_end WHERE end_reason >= 0", RUN_END_IMPORTED + 1},
         {"SELECT count(*) FROM finding_kind WHERE kind > 0", FINDING_KIND_COUNT - 1},
         {"SELECT count(*) FROM requirement WHERE requirement > 0", REQUIREMENT_COUNT - 1},
         {"SELECT count(*) FROM outcome WHERE outcome >= 0", OUTCOME_NOT_MET + 1},

@@ -11,8 +11,14 @@
 #include "ledger_private.h"
 
 #define RUN_COLUMNS "r.run_id, r.oven_id, r.begun_ms, r.ended_ms, r.end_reason, k.batch_id, k.visit"
+/* Until its run is given back, or claimed for the same batch again, or it is withdrawn: see schema_claim.c. */
+#define CLAIM_HOLDS                                                                                                \
+    "k.batch_id IS NOT NULL AND NOT EXISTS (SELECT 1 FROM claim n WHERE n.run_id = k.run_id AND n.claim_id >"      \
+    " k.claim_id AND (n.batch_id IS NULL OR n.batch_id = k.batch_id)) AND NOT EXISTS (SELECT 1 FROM withdrawal w"  \
+    " WHERE w.claim_id = k.claim_id)"
 #define RUN_AND_CLAIM                                                                                              \
-    "FROM run r LEFT JOIN claim k ON k.claim_id = (SELECT max(claim_id) FROM claim WHERE run_id = r.run_id) "
+    "FROM run r LEFT JOIN claim k ON k.claim_id = (SELECT min(k.claim_id) FROM claim k WHERE k.run_id = r.run_id"  \
+    " AND " CLAIM_HOLDS ") "
 #define FITTING_VALUES                                                                                             \
     "role, interval_ms, heats_at_most_mc_per_h, uncertainty_mc, instrument, wire, read_function, first_register, " \
     "encoding,"                                                                                                    \
@@ -81,8 +87,13 @@ static const char *const statement_sql[STATEMENT_COUNT] = {
     [STATEMENT_HAS_BATCH] = "SELECT 1 FROM batch WHERE batch_id = ?",
     [STATEMENT_CLAIM_RUN] = "INSERT INTO claim (run_id, batch_id, visit, t_ms, claimed_by) VALUES (?, ?, ?, ?, ?)",
     [STATEMENT_LIST_CLAIMED] =
-        "SELECT " RUN_COLUMNS " FROM claim k JOIN run r USING (run_id) WHERE k.batch_id = ? AND k.claim_id ="
-        " (SELECT max(claim_id) FROM claim n WHERE n.run_id = k.run_id) ORDER BY k.visit, r.begun_ms, r.run_id",
+        "SELECT " RUN_COLUMNS " FROM claim k JOIN run r USING (run_id) WHERE k.batch_id = ? AND " CLAIM_HOLDS
+        " ORDER BY k.visit, r.begun_ms, r.run_id",
+    [STATEMENT_LIST_CLAIMS] =
+        "SELECT k.claim_id, k.batch_id, k.visit FROM claim k WHERE k.run_id = ? AND " CLAIM_HOLDS
+        " ORDER BY k.claim_id",
+    [STATEMENT_HAD_RUN] = "SELECT EXISTS (SELECT 1 FROM claim WHERE run_id = ? AND batch_id = ?)",
+    [STATEMENT_WITHDRAW] = "INSERT INTO withdrawal (claim_id, t_ms, withdrawn_by) VALUES (?, ?, ?)",
     [STATEMENT_OPEN_JUDGEMENT] = "INSERT INTO judgement (run_id, batch_id, visit, t_ms) VALUES (?, ?, ?, ?)",
     [STATEMENT_FIND_JUDGEMENT] = "SELECT judgement_id, complete FROM judgement WHERE run_id = ? AND batch_id = ?"
                                  " AND visit = ? ORDER BY judgement_id DESC LIMIT 1",

@@ -32,5 +32,6 @@ extern const char schema_accuracy[], schema_survey[], schema_check_views[];
 /* Scripts of the rung, in order, ending with NULL. */
 extern const char *const schema_first[];
 extern const char *const schema_second[];
+extern const char schema_claim[], schema_import[], schema_import_channel[], schema_retention[];
 
 #endif

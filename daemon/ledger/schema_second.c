@@ -5,6 +5,10 @@
 #include "schema.h"
 
 const char *const schema_second[] = {
+    schema_claim,
+    schema_import,
+    schema_import_channel,
+    schema_retention,
     schema_accuracy,
     schema_survey,
     schema_check_views,

@@ -122,7 +122,7 @@ struct ledger_run {
     int64_t begun_ms;
     int64_t ended_ms; // 0 while it is on
     enum run_end end;
-    int64_t batch_id; // 0: unclaimed
+    int64_t batch_id; // the first of those it serves, or the one that was asked for; 0: unclaimed
     size_t visit;     // valid if claimed
 };
 
@@ -158,10 +158,22 @@ void ledger_free_batch(struct ledger_batch *batch); // NULL is allowed
 /* Ids of batches in order; only those still open if `open_only`. Caller frees. */
 int64_t *ledger_list_batches(struct ledger *ledger, bool open_only, size_t *count, struct fault *fault);
 
-/* Says that a run fulfils a visit of a batch. Append-only: the latest claim of a run holds, and batch 0 gives it
- * back. `by` is "daemon" or the person's name. */
+/* Says that a run fulfils a visit of a batch. A run may serve several batches: charges that shared the oven.
+ * Append- only: of one run and batch the latest claim holds, and batch 0 gives the run back from all of them. `by`
+ * is "daemon" or the person's name. */
 int ledger_claim_run(struct ledger *ledger, int64_t run_id, int64_t batch_id, size_t visit, int64_t t_ms,
                      const char *by, struct fault *fault);
+/* Gives the run back from one batch alone. EX_NOINPUT if it does not serve that one. */
+int ledger_withdraw_claim(struct ledger *ledger, int64_t run_id, int64_t batch_id, int64_t t_ms, const char *by,
+                          struct fault *fault);
+struct ledger_claim {
+    int64_t claim_id, batch_id;
+    size_t visit;
+};
+/* Every batch that the run serves, in the order in which it was claimed. Caller frees. */
+struct ledger_claim *ledger_list_claims(struct ledger *ledger, int64_t run_id, size_t *count, struct fault *fault);
+/* Was the run ever claimed for that batch? 1, 0, -1. */
+int ledger_had_run(struct ledger *ledger, int64_t run_id, int64_t batch_id, struct fault *fault);
 /* The runs that are claimed for a batch, in order of visit, then time. Caller frees. */
 struct ledger_run *ledger_list_claimed(struct ledger *ledger, int64_t batch_id, size_t *count, struct fault *fault);
 
