@@ -72,10 +72,6 @@ int command_check_ovens(struct command *command, const struct plan *plan, const 
 int64_t command_visit_oven(struct command *command, const struct ledger_batch *batch, const struct plan *plan,
                            size_t visit, struct fault *fault);
 typedef int command_function(struct command *command, int argc, char **argv, struct fault *fault);
-<<<<<<< HEAD
-command_function command_batch, command_batch_open, command_batch_show, command_runs, command_claim, command_attest,
-    command_certificate, command_key, command_plan, command_ports, command_probe, command_survey;
-=======
 /* One a line, in order. */
 command_function command_attest;
 command_function command_batch;
@@ -89,6 +85,7 @@ command_function command_plan;
 command_function command_ports;
 command_function command_probe;
 command_function command_runs;
+command_function command_survey;
 
 /* Every command, in order of name. */
 struct command_entry {
@@ -99,6 +96,5 @@ struct command_entry {
 };
 extern const struct command_entry command_entries[];
 extern const size_t command_entry_count;
->>>>>>> main
 
 #endif
