@@ -10,6 +10,7 @@
 #include "soakledger/quantity.h"
 #include "soakledger/replay.h"
 #include "soakledger/run.h"
+#include "soakledger/sensors.h"
 
 /* A run judged against one visit of one batch. */
 struct judging {
@@ -507,6 +508,8 @@ static int close_run(struct watch *watch, int64_t ended_ms, struct fault *fault)
                   run_end_name(reason));
     watch->on = false;
     watch->ending_ms = 0;
+    if (sensors_count_run(watch->ledger, watch->run_id, fault) < 0)
+        return -1;
     return close_judgings(watch, ended_ms, fault);
 }
 
@@ -568,9 +571,11 @@ int watch_begin(struct watch *watch, int64_t now_ms, struct fault *fault) {
 int watch_judge(struct watch *watch, const struct reading *reading, struct fault *fault) {
     for (size_t i = 0; i < watch->judging_count; i++) {
         struct judging *judging = watch->judgings[i];
+        struct reading corrected = *reading;
 
-        judge_feed(judging->judge, reading);
-        notice_take_reading(judging->notice, reading);
+        replay_correct(judging->channels, judging->channel_count, &corrected);
+        judge_feed(judging->judge, &corrected);
+        notice_take_reading(judging->notice, &corrected);
         if (judging_check(judging, fault) != 0)
             return -1;
     }

@@ -24,10 +24,11 @@
     "encoding,"                                                                                                    \
     " word_order, query, field, separator, pattern, decimals, unit, low, high, open_1, open_2, open_3, open_4,"    \
     " over_1, over_2, over_3, over_4, under_1, under_2, under_3, under_4, frozen_after_ms,"                        \
-    " moves_at_most_mc_per_h, sensor_identity, sensor_type, sensor_tolerance, sensor_fitted_ms"
+    " moves_at_most_mc_per_h, sensor_identity, sensor_type, sensor_tolerance, sensor_fitted_ms,"                   \
+    " cold_channel, cold_fixed_mc, instrument_name, instrument_accuracy_mc"
 #define FITTING_PARAMETERS                                                                                         \
     "?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12, ?13, ?14, ?15, ?16, ?17, ?18, ?19, ?20, ?21, ?22, ?23, ?24,"   \
-    " ?25, ?26, ?27, ?28, ?29, ?30, ?31, ?32, ?33, ?34, ?35, ?36, ?37"
+    " ?25, ?26, ?27, ?28, ?29, ?30, ?31, ?32, ?33, ?34, ?35, ?36, ?37, ?38, ?39, ?40, ?41"
 
 static const char *const statement_sql[STATEMENT_COUNT] = {
     [STATEMENT_BEGIN] = "BEGIN IMMEDIATE",
@@ -56,7 +57,7 @@ static const char *const statement_sql[STATEMENT_COUNT] = {
         "SELECT fitting_id FROM fitting WHERE fitting_id = (SELECT max(fitting_id) FROM fitting WHERE channel_id ="
         " ?1) AND (" FITTING_VALUES ") IS (" FITTING_PARAMETERS ")",
     [STATEMENT_ADD_FITTING] = "INSERT INTO fitting (channel_id, " FITTING_VALUES ", since_ms) VALUES"
-                              " (?1, " FITTING_PARAMETERS ", ?38)",
+                              " (?1, " FITTING_PARAMETERS ", ?42)",
     [STATEMENT_USE_FITTING] = "INSERT INTO session_fitting (session_id, fitting_id) VALUES (?, ?)",
     [STATEMENT_LIST_CHANNELS] =
         "SELECT c.channel_id, c.oven_id, c.name, f.since_ms, " FITTING_VALUES
@@ -65,6 +66,8 @@ static const char *const statement_sql[STATEMENT_COUNT] = {
         " session_id FROM session WHERE started_ms <= ?2 ORDER BY started_ms DESC, session_id DESC LIMIT 1)"
         " ORDER BY c.channel_id",
     [STATEMENT_ADD_READING] = "INSERT INTO reading (channel_id, t_ms, value, quality) VALUES (?, ?, ?, ?)"
+                              " ON CONFLICT (channel_id, t_ms) DO NOTHING",
+    [STATEMENT_ADD_VOLTAGE] = "INSERT INTO reading_emf (channel_id, t_ms, emf_nv, cold_mc) VALUES (?, ?, ?, ?)"
                               " ON CONFLICT (channel_id, t_ms) DO NOTHING",
     [STATEMENT_ADD_EVENT] = "INSERT INTO event (t_ms, kind, amount, detail) VALUES (?, ?, ?, ?)",
     [STATEMENT_LIST_EVENTS] = "SELECT t_ms, kind, amount, detail FROM event WHERE t_ms BETWEEN ? AND ?"
