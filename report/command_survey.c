@@ -128,7 +128,8 @@ static int add_place(struct trials_survey *survey, const struct ledger_channel *
     place->place = strdup(where);
     if (place->place == NULL)
         return fault_set(fault, EX_OSERR, "out of memory");
-    place->channel = (struct survey_channel){channel->channel_id, channel->uncertainty_mc};
+    place->channel =
+        (struct survey_channel){channel->channel_id, trial_uncertainty(channel, survey->setting.setpoint_mc)};
     survey->place_count++;
     return 0;
 }

@@ -53,6 +53,7 @@ static int read_all(struct survey_case *of, const struct chart_curve *curves, si
     if (cursor == NULL)
         return -1;
     while ((more = ledger_next_reading(cursor, &reading, fault)) == 1) {
+        trial_correct(of->channels, of->channel_count, &reading);
         survey_feed(of->survey, &reading);
         if (!chart_feed(of->fine, &reading)) {
             more = fault_set(fault, EX_OSERR, "not enough memory for the gaps of a curve");

@@ -4,6 +4,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "soakledger/corrections.h"
 #include "soakledger/ink.h"
 #include "soakledger/keep.h"
 #include "soakledger/words.h"
@@ -165,6 +166,20 @@ const struct ledger_channel *trial_find_channel(const struct ledger_channel *cha
         if (channels[i].channel_id == channel_id)
             return &channels[i];
     return NULL;
+}
+
+void trial_correct(const struct ledger_channel *channels, size_t count, struct reading *reading) {
+    const struct ledger_channel *channel = trial_find_channel(channels, count, reading->channel_id);
+
+    if (channel != NULL)
+        corrections_apply(channel, reading);
+}
+
+int64_t trial_uncertainty(const struct ledger_channel *channel, int64_t at_mc) {
+    struct uncertainty uncertainty;
+
+    corrections_find_uncertainty(channel, at_mc, &uncertainty);
+    return uncertainty.expanded_mc;
 }
 
 int trial_keep(struct command *command, const char *path, unsigned char *bytes, size_t length,

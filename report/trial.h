@@ -47,6 +47,9 @@ char *trial_level(int64_t mc, enum temperature_unit unit, char *out);      // "8
 char *trial_sensor(const struct ledger_channel *channel, char *out);
 const struct ledger_channel *trial_find_channel(const struct ledger_channel *channels, size_t count,
                                                 int64_t channel_id);
+/* The reading as the calibrations in force say it, which were listed with the channels. */
+void trial_correct(const struct ledger_channel *channels, size_t count, struct reading *reading);
+int64_t trial_uncertainty(const struct ledger_channel *channel, int64_t at_mc); // expanded; 0: not known
 /* Writes the bytes to the file, whole or not at all, and says its name. */
 int trial_keep(struct command *command, const char *path, unsigned char *bytes, size_t length, struct fault *fault);
 

@@ -112,7 +112,7 @@ static void test_known_field(void **state) {
             fail_msg("no mean near %s in:\n%s", figure, text);
     }
     assert_true(paper_has(text, "Temperature uniformity survey 1"));
-    assert_true(paper_has(text, "S-1, type N, class 1, calibrated"));
+    assert_true(paper_has(text, "S-1, type N, class 1"));
     assert_true(paper_has(text, "rear, left"));
     assert_true(paper_has(text, "Jo Hübner"));
     assert_true(paper_has(text, "805.0 °C throughout"));
