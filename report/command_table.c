@@ -113,6 +113,26 @@ static const char help_hardness[] =
     "Enters hardness readings, such as 'hardness 7 60 60.5 59.5 HRC'. They are held\n"
     "against what the plan asks for: met, not met, or not proven.\n";
 
+
+static const char help_survey[] =
+    "soakledger survey OVEN --setpoint TEMPERATURE (--run N | --from TIME --to TIME)\n"
+    "           [--hold DURATION] [--decision simple | guarded] [--by NAME]\n"
+    "           [--note TEXT] [-o FILE] [CHANNEL[=PLACE] ...]\n"
+    "soakledger survey list\n"
+    "soakledger survey print N [-o FILE]\n"
+    "\n"
+    "How even the work zone was at a setpoint, from the stored readings of a run or\n"
+    "of a time: judged by the uniformity classes of AMS 2750, stored, and printed.\n"
+    "\n"
+    "  CHANNEL=PLACE  a sensor and where it was, such as front='left, on the hearth';\n"
+    "                 without any, all load channels of the oven\n"
+    "  --hold TIME    settled for at least so long, 30 min unless given; of a run, so\n"
+    "                 much is judged, of a time everything to its end\n"
+    "  --decision guarded   inside a limit by the sensor's uncertainty, or not proven\n"
+    "\n"
+    "Sensors have to be recorded from 55 C below the setpoint on, at least every two\n"
+    "minutes. Units and paper are those of the configuration.\n";
+
 const struct command_entry command_entries[] = {
     {"amend", command_amend, "what an entry should say", help_amend},
     {"attest", command_attest, "word for an unseen quench", help_attest},
@@ -126,6 +146,7 @@ const struct command_entry command_entries[] = {
     {"ports", command_ports, "serial adapters", help_ports},
     {"probe", command_probe, "find controllers", help_probe},
     {"runs", command_runs, "oven runs, whose they are", help_runs},
+    {"survey", command_survey, "how even a work zone is", help_survey},
 };
 
 // clang-format on
