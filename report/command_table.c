@@ -66,9 +66,9 @@ static const char help_key[] =
 static const char help_now[] =
     "soakledger now [--once]\n"
     "\n"
-    "The ovens at this moment: temperatures, the curve of the run that is on, how long\n"
-    "the soak still has to last, and what was found. It is drawn anew every second\n"
-    "until q or Ctrl-C; where there is no terminal it is printed once.\n"
+    "The ovens at this moment: temperatures, the curve of the run that is on, how\n"
+    "long the soak still has to last, and what was found. It is drawn anew every\n"
+    "second until q or Ctrl-C; where there is no terminal it is printed once.\n"
     "\n"
     "  --once   print it once in any case\n"
     "\n"
