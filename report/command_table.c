@@ -73,8 +73,8 @@ static const char help_now[] =
     "  --once   print it once in any case\n"
     "\n"
     "Whatever is wrong has a line that begins with '!'. An x under the curve stands\n"
-    "where no good reading came. NO_COLOR switches colour off; where the locale is not\n"
-    "UTF-8 the page is plain ASCII.\n";
+    "where no good reading came. NO_COLOR switches colour off; where the locale is\n"
+    "not UTF-8 the page is plain ASCII.\n";
 
 static const char help_plan[] =
     "soakledger plan check FILE\n"
