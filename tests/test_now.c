@@ -220,6 +220,13 @@ static void read_until(struct terminal *terminal, const char *part) {
     }
 }
 
+/* Without taking its status away. */
+static bool has_ended(const struct terminal *terminal) {
+    siginfo_t info = {0};
+
+    return waitid(P_PID, (id_t)terminal->program, &info, WEXITED | WNOHANG | WNOWAIT) != 0 || info.si_pid != 0;
+}
+
 static int end_terminal(struct terminal *terminal) {
     int status;
 
@@ -267,6 +274,8 @@ static void takes_the_terminal_and_gives_it_back(void **state) {
     check_has(terminal.output, "\033[1;31m! back of rack NO READING");
     assert_int_equal(write(terminal.fd, "q", 1), 1);
     read_until(&terminal, "\033[?1049l");
+    while (!has_ended(&terminal)) // it is set once what was written is out
+        usleep(1000);
     assert_int_equal(tcgetattr(terminal.fd, &after), 0);
     assert_int_equal(after.c_lflag, before.c_lflag);
     assert_int_equal(end_terminal(&terminal), 0);
