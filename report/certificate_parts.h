@@ -69,6 +69,7 @@ void certificate_runs(struct certificate *certificate);
 void certificate_events(struct certificate *certificate);
 void certificate_instruments(struct certificate *certificate);
 void certificate_sampling(struct certificate *certificate);
+void certificate_seals(struct certificate *certificate);
 
 void certificate_definitions(struct certificate *certificate);
 void certificate_limits(struct certificate *certificate);
