@@ -1,0 +1,98 @@
+// SPDX-License-Identifier: MIT
+/* health: the facts that every run leaves about its oven's sensors, in the ledger, and what they say together.
+ *
+ * The daemon keeps a run's facts as the run ends; they are append-only, kept once a run, and the same code finds
+ * them again from the stored readings at any time. Faults as in ledger.h.
+ */
+#ifndef SOAKLEDGER_HEALTH_H
+#define SOAKLEDGER_HEALTH_H
+
+#include <stdbool.h>
+#include <stddef.h>
+#include <stdint.h>
+
+#include "soakledger/drift.h"
+#include "soakledger/fault.h"
+#include "soakledger/ledger.h"
+#include "soakledger/steady.h"
+
+/* ---- facts ---- */
+
+/* Up to this many stretches of a run are kept, the first ones. */
+enum { HEALTH_MOST_STRETCHES = 64 };
+
+struct health_facts {
+    int64_t run_id;
+    size_t stretch_count;
+    struct steady_stretch *stretches; // in order of time
+};
+
+/* Finds them in the stored readings of a run that is over. */
+int health_find_facts(struct ledger *ledger, int64_t run_id, struct health_facts *facts, struct fault *fault);
+/* Keeps them; a run whose facts are kept already is passed over. For a recorder. */
+int health_keep_facts(struct ledger *ledger, const struct health_facts *facts, struct fault *fault);
+/* 1 with the facts that were kept, 0 if none were (a run from before there were any), -1. */
+int health_read_facts(struct ledger *ledger, int64_t run_id, struct health_facts *facts, struct fault *fault);
+void health_free_facts(struct health_facts *facts); // what is in it
+
+/* ---- an oven's health ---- */
+
+enum health_since { HEALTH_SINCE_SEEN, HEALTH_SINCE_FITTED, HEALTH_SINCE_CHECKED };
+
+struct health_sensor {
+    int64_t channel_id;
+    char *name; // of the channel
+    enum channel_role role;
+    char *identity, *type, *tolerance; // "" if not given
+    enum health_since since_what;
+    int64_t since_ms; // its history begins there
+};
+
+/* One level of the oven: runs at setpoints within 20 C of each other. */
+struct health_level {
+    double level_c; // median
+    struct drift_run *runs;
+    struct drift_history history; // its sensors are the oven's, in the same order
+    struct drift_report *report;
+};
+
+struct health_oven {
+    int64_t oven_id;
+    char *name;
+    size_t sensor_count;
+    struct health_sensor sensors[DRIFT_MOST_SENSORS];
+    size_t level_count;
+    struct health_level *levels; // the one with the most runs first
+    size_t worst;                // index of the level that says most: established and surest first, else 0
+};
+
+/* From all runs of the oven that ended up to `until_ms`. `find_missing`: facts that were not kept are found in the
+ * readings, which takes its time. NULL on a fault; level_count may be 0. */
+struct health_oven *health_examine(struct ledger *ledger, int64_t oven_id, int64_t until_ms, bool find_missing,
+                                   struct fault *fault);
+void health_free(struct health_oven *oven); // NULL is allowed
+
+/* The line of a sensor from the level that says most about it, as drift_describe_sensor; out has DRIFT_WORDS_BYTES.
+ */
+void health_describe_sensor(const struct health_oven *oven, size_t sensor, enum temperature_unit unit, char *out);
+
+/* ---- the error that a sensor is allowed ---- */
+
+/* Keeps what the configuration allows each sensor (0: not said), wherever it differs from what is in force. */
+int health_keep_allowed(struct ledger *ledger, const struct config *config, const int64_t *channel_ids,
+                        int64_t t_ms, struct fault *fault);
+/* In force at `t_ms` for that channel, or 0. -1 on a fault. */
+int64_t health_read_allowed(struct ledger *ledger, int64_t channel_id, int64_t t_ms, struct fault *fault);
+/* Where nothing is configured: the standard tolerance of a type K wire, the greater of 2.2 C and 0.75 % of the
+ * temperature (ASTM E230, tests/reference/tolerance_classes.csv). */
+double health_default_allowed_c(double level_c);
+
+/* ---- telling, once ---- */
+
+/* At the end of a run: if its oven's history establishes a change that was not told yet since the sensors in
+ * question were renewed, records that it is told now. 1 with `words` (ALERT_WORDS_BYTES) and `subject`, 0 if there
+ * is nothing new, -1. For a recorder. */
+int health_tell(struct ledger *ledger, int64_t run_id, enum temperature_unit unit, char *subject,
+                size_t subject_size, char *words, size_t words_size, struct fault *fault);
+
+#endif
