@@ -15,13 +15,12 @@ struct failure {
 struct weighing {
     const struct cause_task *task;
     const struct cause_signs *signs;
+    const struct cause_history *history; // NULL: none
     struct cause_comparison comparison;
     struct failure failure;
-    double full_rise_c_per_s;                 // of earlier runs, else of this one; NAN
-    double holding;                           // usual output at this level; NAN
-    size_t door_dips, supply_dips, lone_dips; // by what they look like
+    double full_rise_c_per_s; // of earlier runs, else of this one; NAN
+    double holding;           // usual output at this level; NAN
     double lost_share;
-    bool gaps_matter;
 };
 
 static double clamp(double value, double most) {
@@ -221,6 +220,9 @@ static void weigh_sensor(const struct weighing *weighing, struct cause_opinion *
         add(opinion, SIGN_HOLDING,
             holding > 1 ? rest * clamp(holding - 0.5 - fmax(0, strength - 1), 2.5) : normal * (-1 + holding / 2),
             with->holding.now, with->holding.usual);
+    if (weighing->history != NULL && weighing->history->channel_id != 0)
+        add_at(opinion, SIGN_HISTORY, 2 * weighing->history->sure, weighing->history->error_c, NAN, 0,
+               weighing->history->channel_id);
     if (jump > 8 * noise_c)
         add_at(opinion, SIGN_JUMP, clamp(jump / 2, 3), signs->jump_c, NAN, signs->jump_ms, signs->jump_channel_id);
     weigh_dips(weighing, CAUSE_SENSOR, opinion);
@@ -244,7 +246,10 @@ static void weigh_element(const struct weighing *weighing, struct cause_opinion 
     const double normal = count_dips(weighing, DIP_SUPPLY) > 0 ? 0.2 : 1; // for the rest of the time
 
     if (!isnan(weaker))
-        add(opinion, SIGN_STRENGTH, weaker > 1 ? clamp(weaker, 3) : normal * (-2.5 + clamp(weaker, 1)),
+        /* Without output and charge, weak elements and a heavy charge look the same. */
+        add(opinion, SIGN_STRENGTH,
+            weaker > 1 ? clamp(weaker, signs->has_output || signs->load_count > 0 ? 3 : 1.4)
+                       : normal * (-2.5 + clamp(weaker, 1)),
             with->strength.now, 1);
     /* Weak elements lack the same part at every temperature: what the holding output says, the cold end says too.
      */
@@ -442,8 +447,10 @@ static double find_holding(const struct cause_signs *signs, const struct cause_u
 }
 
 bool cause_weigh(const struct cause_task *task, const struct cause_signs *signs, const struct cause_usual *usual,
-                 const struct verdict *verdicts, size_t verdict_count, struct cause_opinion opinions[CAUSE_COUNT]) {
-    struct weighing weighing = {.task = task, .signs = signs, .failure = find_failure(verdicts, verdict_count)};
+                 const struct cause_history *history, const struct verdict *verdicts, size_t verdict_count,
+                 struct cause_opinion opinions[CAUSE_COUNT]) {
+    struct weighing weighing = {
+        .task = task, .signs = signs, .history = history, .failure = find_failure(verdicts, verdict_count)};
     const struct cause_records *records = &signs->records;
 
     cause_compare(signs, usual, &weighing.comparison);
@@ -461,8 +468,4 @@ bool cause_weigh(const struct cause_task *task, const struct cause_signs *signs,
     }
     qsort(opinions, CAUSE_COUNT, sizeof opinions[0], compare_opinions);
     return opinions[0].score >= CAUSE_LIKELY;
-}
-
-const char *cause_grade(double score) {
-    return score >= CAUSE_LIKELY ? "likely" : score >= CAUSE_POSSIBLE ? "possible" : "unlikely";
 }

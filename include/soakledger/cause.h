@@ -160,35 +160,37 @@ size_t cause_usual_runs(const struct cause_usual *usual);
 /* ---- what speaks for and against ---- */
 
 /* What a piece of evidence is about; `value`, `usual` in the unit said. */
+/* The room's own order: heat, dips, control, sensors, records. Not stored. */
 enum cause_sign {
     SIGN_STRENGTH,       // rise per output, as a share of the usual
-    SIGN_STRENGTH_FALLS, // the same, hot against cold: below 1 the hot end lacks more
+    SIGN_STRENGTH_FALLS, // the same at the hot end; usual: at the cold end
     SIGN_HOLDING,        // holding output, share of 1
-    SIGN_HOLDING_FALLS,  // by what share the output fell while level
+    SIGN_HOLDING_FALLS,  // by what share the output moved while level, beyond the usual
     SIGN_PINNED,         // ms at full output under the setpoint
     SIGN_TRAIL,          // seconds of rise that the charge trails by
     SIGN_EQUALISING,     // ms from control in the band to charge in the band
-    SIGN_DIFFERENCE,     // °C load less control
-    SIGN_DRIFT,          // °C that the difference moved while level
-    SIGN_DIP_FAST,       // a dip faster than without any power: C/s; usual: the fall without power
-    SIGN_DIP_SLOW,       // a dip no faster than that
-    SIGN_DIP_ALONE,      // a dip of one sensor that the charge did not follow; °C
-    SIGN_NO_DIP,         // none
-    SIGN_SETPOINT,       // °C held; usual: the plan's
-    SIGN_SETPOINT_TIME,  // ms held; usual: what the plan needs of it
-    SIGN_LEVEL,          // °C at which the control sensor was level; usual: the plan's
-    SIGN_SWINGS,         // reversals
-    SIGN_SWING_SIZE,     // °C
-    SIGN_OVERSHOOT,      // °C over the setpoint
-    SIGN_JUMP,           // °C at once
-    SIGN_OPEN_SENSOR,    // readings
-    SIGN_UNBELIEVABLE,   // readings frozen, out of range or faster than physics
-    SIGN_LOST_REPLIES,   // share of readings garbled or without a reply
-    SIGN_LINE_LOST,      // ms
-    SIGN_RECORDER,       // ms
-    SIGN_GAP_COLD,       // °C that the oven fell while nothing answered
-    SIGN_NOT_EXPLAINED,  // the cause would not explain what failed
-    SIGN_NOT_MEASURED,   // no channel for it; weight 0
+    SIGN_DIP_FAST,       // C/s of a dip that is no lack of power; usual: the fall without power
+    SIGN_DIP_SLOW,       // of one that looks like it
+    SIGN_DIP_ALONE,      // a dip that the charge did not follow, C; usual: by what the charge fell
+    SIGN_NO_DIP,
+    SIGN_SETPOINT,      // C held; usual: the plan's
+    SIGN_SETPOINT_TIME, // ms in the band; usual: what the plan needs of it
+    SIGN_LEVEL,         // C at which the control sensor was level; usual: the plan's
+    SIGN_SWINGS,        // reversals, no more than usual
+    SIGN_SWING_SIZE,    // C
+    SIGN_OVERSHOOT,     // C over the setpoint
+    SIGN_DIFFERENCE,    // C load less control
+    SIGN_DRIFT,         // C that the difference moved while level
+    SIGN_JUMP,          // C at once
+    SIGN_OPEN_SENSOR,   // readings
+    SIGN_UNBELIEVABLE,  // readings frozen, out of range or faster than physics
+    SIGN_HISTORY,       // C that a sensor is off by, as many runs together say
+    SIGN_LOST_REPLIES,  // share of readings garbled or without a reply
+    SIGN_LINE_LOST,     // ms
+    SIGN_RECORDER,      // ms; 0: it ran
+    SIGN_GAP_COLD,      // C that the oven fell while nothing answered
+    SIGN_NOT_EXPLAINED, // the cause would not explain what failed
+    SIGN_NOT_MEASURED,  // no channel for it; weight 0
 };
 
 struct cause_evidence {
@@ -207,11 +209,19 @@ struct cause_opinion {
     size_t evidence_count;
 };
 
+/* What many runs together say of a sensor of this oven (drift.h), where it is established. */
+struct cause_history {
+    int64_t channel_id; // 0: nothing
+    double error_c;
+    double sure; // 0 .. 1
+};
+
 /* Ranks all causes, the most likely first, for a run of which `verdicts` were not met or not proven. `usual` may be
- * NULL or empty: then what needs a comparison is left out. Returns whether a cause can be told: the first is
- * likely. */
+ * NULL or empty: then what needs a comparison is left out. `history` may be NULL. Returns whether a cause can be
+ * told: the first is likely. */
 bool cause_weigh(const struct cause_task *task, const struct cause_signs *signs, const struct cause_usual *usual,
-                 const struct verdict *verdicts, size_t verdict_count, struct cause_opinion opinions[CAUSE_COUNT]);
+                 const struct cause_history *history, const struct verdict *verdicts, size_t verdict_count,
+                 struct cause_opinion opinions[CAUSE_COUNT]);
 
 /* ---- in words ---- */
 

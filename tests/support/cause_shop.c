@@ -540,6 +540,7 @@ void cause_shop_play(uint64_t seed, enum cause_shop_kit kit, const enum cause *c
         shop->failed = !run_once(&oven, &script, between(&oven, 0.9, 1.1), shop, &in_s);
     }
     shop->usual_runs = cause_usual_runs(usual);
-    shop->told = cause_weigh(&shop->task, &shop->signs, usual, shop->verdicts, shop->verdict_count, shop->opinions);
+    shop->told =
+        cause_weigh(&shop->task, &shop->signs, usual, NULL, shop->verdicts, shop->verdict_count, shop->opinions);
     cause_usual_free(usual);
 }
