@@ -129,7 +129,7 @@ static void test_damaged_ledger_is_set_aside(void **state) {
     bench_close(bench);
     bench_run_sql(bench->path, "PRAGMA wal_checkpoint(TRUNCATE)", words);
     whole = bench_slurp(bench->path, &length);
-    memset(whole + length / 2, 0x5A, 512); // in the middle of a page
+    memset(whole + length - BLOCK_BYTES / 2, 0x5A, 512); // in the middle of the last page, which holds readings
     bench_spill(bench->path, whole, length);
     check_set_aside(bench);
     memset(whole, 0, 16); // no longer a database at all
