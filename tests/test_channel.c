@@ -308,7 +308,7 @@ static void numbers_of_many_places_are_small_not_wrong(void **state) {
         channel_decode_decimal(&fitting, &cases[i].decimal, &reading);
         assert_int_equal(reading.quality, QUALITY_GOOD);
         assert_int_equal(reading.value, cases[i].celsius);
-        fitting.unit = UNIT_FAHRENHEIT;
+        fitting.unit = CHANNEL_FAHRENHEIT;
         channel_decode_decimal(&fitting, &cases[i].decimal, &reading);
         assert_int_equal(reading.value, cases[i].fahrenheit);
     }
