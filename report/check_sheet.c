@@ -6,7 +6,7 @@
 #include "check_parts.h"
 #include "soakledger/words.h"
 
-static const float CHART_HEIGHT = 190, AFTER = 8, ROWS_THAT_FOLLOW = 60;
+static const float CHART_HEIGHT = 130, AFTER = 8, ROWS_THAT_FOLLOW = 60;
 
 struct check_sheet {
     struct trial trial;
@@ -29,7 +29,10 @@ static void write_facts(struct check_sheet *sheet) {
         snprintf(uncertainty, sizeof uncertainty, "±%s (k = 2)",
                  trial_size(kept->setting.reference_uncertainty_mc, of->unit, size));
     if (of->reference != NULL)
-        snprintf(correction, sizeof correction, "by its table, as in the ledger");
+        snprintf(correction, sizeof correction, "%s",
+                 of->reference->sensor_calibration != NULL || of->reference->instrument_calibration != NULL
+                     ? "by the calibrations in the ledger"
+                     : "none");
     if (of->reference == NULL || of->kept->setting.correction_mc != 0)
         trial_difference(kept->setting.correction_mc, of->unit, correction);
     snprintf(allowed, sizeof allowed, "%s either way, %s", trial_size(kept->setting.allowed_mc, of->unit, size),
