@@ -73,6 +73,7 @@ int64_t command_visit_oven(struct command *command, const struct ledger_batch *b
                            size_t visit, struct fault *fault);
 typedef int command_function(struct command *command, int argc, char **argv, struct fault *fault);
 /* One a line, in order. */
+command_function command_amend;
 command_function command_attest;
 command_function command_batch;
 command_function command_batch_open;
@@ -81,7 +82,10 @@ command_function command_batch_split;
 command_function command_certificate;
 command_function command_check;
 command_function command_claim;
+command_function command_disposition;
+command_function command_hardness;
 command_function command_key;
+command_function command_now;
 command_function command_plan;
 command_function command_ports;
 command_function command_probe;
