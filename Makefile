@@ -8,14 +8,14 @@ V ?= 0
 Q := $(if $(filter 1,$(V)),,@)
 
 PACKAGES_BUILD := gcc make pkg-config libserialport-dev libsqlite3-dev libhpdf-dev libinih-dev libsystemd-dev libssl-dev \
-	libjansson-dev fonts-dejavu-core
+	libjansson-dev zlib1g-dev libfribidi-dev libfreetype-dev fonts-dejavu-core fonts-freefont-ttf fonts-wqy-microhei
 PACKAGES_DEMO := poppler-utils
-PACKAGES_TEST := clang libclang-rt-14-dev libcmocka-dev libmodbus-dev python3-pymodbus python3-serial python3-numpy \
+PACKAGES_TEST := clang openssl libclang-rt-14-dev libcmocka-dev libmodbus-dev python3-pymodbus python3-serial python3-numpy \
 	python3-scipy socat poppler-utils qpdf sqlite3 libsqlite3-dev mandoc
 PACKAGES_MACHINE := qemu-system-x86 busybox-static cpio sqlite3 libkmod2 libacl1 libblkid1 libcap2 libselinux1
 PACKAGES_LINT := clang clang-format clang-tidy cppcheck mandoc
 
-LIBRARIES := libserialport sqlite3 inih libsystemd libcrypto jansson
+LIBRARIES := libserialport sqlite3 inih libsystemd libcrypto jansson zlib fribidi freetype2
 WARNINGS := -Wall -Wextra -Wpedantic -Wconversion -Wshadow -Wstrict-prototypes -Wmissing-prototypes -Werror
 CC_gcc := gcc
 CC_clang := clang
@@ -38,7 +38,7 @@ BUILD := build/$(VARIANT)
 CC := $(CC_$(VARIANT))
 CFLAGS = -std=c17 $(WARNINGS) $(FLAGS_$(VARIANT)) -MMD -MP -Iinclude -D_GNU_SOURCE \
 	$(shell pkg-config --cflags $(LIBRARIES))
-LDLIBS = $(shell pkg-config --libs $(LIBRARIES)) -lhpdf -lpthread -lm
+LDLIBS = -Wl,--as-needed $(shell pkg-config --libs $(LIBRARIES)) -lhpdf -lpthread -lm
 
 # What each program is made of: the library's rooms, then each program's own folder.
 LIB_SRC := $(sort $(wildcard daemon/*/*.c))

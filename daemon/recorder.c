@@ -6,8 +6,14 @@
 #include "due.h"
 #include "soakledger/watch.h"
 
-struct kept {
+/* A reading and, of millivolts, what it was made of. */
+struct taken {
     struct reading reading;
+    struct voltage voltage;
+};
+
+struct kept {
+    struct taken taken;
     bool stored;
 };
 
@@ -38,7 +44,7 @@ struct recorder {
     size_t oven_count, channel_count;
     struct recorded_oven *ovens;
     struct recorded_channel *channels; // by channel_id
-    struct reading *pending;           // not yet in order, sorted
+    struct taken *pending;             // not yet in order, sorted
     size_t pending_count, pending_most;
     int64_t books_version;
 };
@@ -128,12 +134,18 @@ void recorder_free(struct recorder *recorder) {
 
 /* ---- storing ---- */
 
-static void keep_in_ring(struct ring *ring, const struct reading *reading, bool stored) {
+static int store(struct recorder *recorder, const struct taken *taken, struct fault *fault) {
+    if (ledger_add_reading(recorder->ledger, &taken->reading, fault) < 0)
+        return -1;
+    return ledger_add_voltage(recorder->ledger, &taken->reading, &taken->voltage, fault);
+}
+
+static void keep_in_ring(struct ring *ring, const struct taken *taken, bool stored) {
     if (ring->count == ring->most) {
         ring->first = (ring->first + 1) % ring->most;
         ring->count--;
     }
-    ring->kept[(ring->first + ring->count++) % ring->most] = (struct kept){*reading, stored};
+    ring->kept[(ring->first + ring->count++) % ring->most] = (struct kept){*taken, stored};
 }
 
 static int store_ring(struct recorder *recorder, struct recorded_oven *oven, int64_t from_ms, struct fault *fault) {
@@ -142,9 +154,9 @@ static int store_ring(struct recorder *recorder, struct recorded_oven *oven, int
     for (size_t i = 0; i < ring->count; i++) {
         const struct kept *kept = &ring->kept[(ring->first + i) % ring->most];
 
-        if (kept->stored || kept->reading.t_ms < from_ms)
+        if (kept->stored || kept->taken.reading.t_ms < from_ms)
             continue;
-        if (ledger_add_reading(recorder->ledger, &kept->reading, fault) < 0)
+        if (store(recorder, &kept->taken, fault) != 0)
             return -1;
     }
     ring->count = 0;
@@ -152,18 +164,20 @@ static int store_ring(struct recorder *recorder, struct recorded_oven *oven, int
 }
 
 static int take_idle(struct recorder *recorder, struct recorded_oven *oven, struct recorded_channel *channel,
-                     const struct reading *reading, struct fault *fault) {
-    const bool store = reading->t_ms - channel->idle_stored_ms >= oven->idle_interval_ms;
+                     const struct taken *taken, struct fault *fault) {
+    const struct reading *reading = &taken->reading;
+    const bool is_due = reading->t_ms - channel->idle_stored_ms >= oven->idle_interval_ms;
 
-    if (store && ledger_add_reading(recorder->ledger, reading, fault) < 0)
+    if (is_due && store(recorder, taken, fault) != 0)
         return -1;
-    if (store)
+    if (is_due)
         channel->idle_stored_ms = reading->t_ms;
-    keep_in_ring(&oven->ring, reading, store);
+    keep_in_ring(&oven->ring, taken, is_due);
     return 0;
 }
 
-static int take_reading(struct recorder *recorder, const struct reading *reading, struct fault *fault) {
+static int take_reading(struct recorder *recorder, const struct taken *taken, struct fault *fault) {
+    const struct reading *reading = &taken->reading;
     const struct recorded_channel key = {.channel_id = reading->channel_id};
     struct recorded_channel *channel =
         bsearch(&key, recorder->channels, recorder->channel_count, sizeof key, compare_channels);
@@ -177,13 +191,13 @@ static int take_reading(struct recorder *recorder, const struct reading *reading
     if (watch_see(oven->watch, channel->role, reading, &change, fault) != 0)
         return -1;
     switch (change) {
-    case WATCH_IDLE: return take_idle(recorder, oven, channel, reading, fault);
+    case WATCH_IDLE: return take_idle(recorder, oven, channel, taken, fault);
     case WATCH_RUN:
-        if (ledger_add_reading(recorder->ledger, reading, fault) < 0)
+        if (store(recorder, taken, fault) != 0)
             return -1;
         return watch_judge(oven->watch, reading, fault);
     case WATCH_BEGUN:
-        keep_in_ring(&oven->ring, reading, false);
+        keep_in_ring(&oven->ring, taken, false);
         if (store_ring(recorder, oven, watch_begun_ms(oven->watch) - oven->lead_ms, fault) != 0)
             return -1;
         return watch_begin(oven->watch, reading->t_ms, fault);
@@ -194,21 +208,21 @@ static int take_reading(struct recorder *recorder, const struct reading *reading
 /* ---- order ---- */
 
 /* Lines answer at their own pace: what was read first may come in last. */
-static int put_in_order(struct recorder *recorder, const struct reading *reading, struct fault *fault) {
+static int put_in_order(struct recorder *recorder, const struct taken *taken, struct fault *fault) {
     size_t at = recorder->pending_count;
 
     if (recorder->pending_count == recorder->pending_most) {
         const size_t most = recorder->pending_most + PENDING_FIRST;
-        struct reading *more = realloc(recorder->pending, most * sizeof *more);
+        struct taken *more = realloc(recorder->pending, most * sizeof *more);
 
         if (more == NULL)
             return fault_set(fault, EX_OSERR, "no memory for %zu readings", most);
         recorder->pending = more;
         recorder->pending_most = most;
     }
-    for (; at > 0 && reading_is_before(reading, &recorder->pending[at - 1]); at--)
+    for (; at > 0 && reading_is_before(&taken->reading, &recorder->pending[at - 1].reading); at--)
         recorder->pending[at] = recorder->pending[at - 1];
-    recorder->pending[at] = *reading;
+    recorder->pending[at] = *taken;
     recorder->pending_count++;
     return 0;
 }
@@ -232,7 +246,7 @@ static int read_books(struct recorder *recorder, int64_t now_ms, struct fault *f
 static int settle(struct recorder *recorder, int64_t watermark_ms, struct fault *fault) {
     size_t taken = 0;
 
-    for (; taken < recorder->pending_count && recorder->pending[taken].t_ms <= watermark_ms; taken++) {
+    for (; taken < recorder->pending_count && recorder->pending[taken].reading.t_ms <= watermark_ms; taken++) {
         if (take_reading(recorder, &recorder->pending[taken], fault) != 0)
             return -1;
     }
@@ -256,7 +270,9 @@ int recorder_take(struct recorder *recorder, const struct message *messages, siz
         int result = 0;
 
         switch (messages[i].kind) {
-        case MESSAGE_READING: result = put_in_order(recorder, &messages[i].reading, fault); break;
+        case MESSAGE_READING:
+            result = put_in_order(recorder, &(struct taken){messages[i].reading, messages[i].voltage}, fault);
+            break;
         case MESSAGE_EVENT: result = ledger_add_event(recorder->ledger, &messages[i].event, fault); break;
         case MESSAGE_WATERMARK: result = settle(recorder, messages[i].watermark_ms, fault); break;
         }

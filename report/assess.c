@@ -81,8 +81,8 @@ static int assess_take_reading(void *context, const struct reading *reading, str
     return watch != NULL && watch->reading != NULL ? watch->reading(watch->context, reading, fault) : 0;
 }
 
-static int assess_judge(struct ledger *ledger, const struct plan *plan, size_t visit, struct assess_run *run,
-                        const struct assess_watch *watch, struct fault *fault) {
+int assess_judge_run(const struct plan *plan, size_t visit, struct assess_run *run, assess_feed *feed, void *source,
+                     const struct assess_watch *watch, struct fault *fault) {
     struct replay replay = {.run = run, .watch = watch};
     struct judge *judge =
         replay_open_judge(plan, visit, run->channels, run->channel_count, assess_keep_finding, &replay, fault);
@@ -90,13 +90,18 @@ static int assess_judge(struct ledger *ledger, const struct plan *plan, size_t v
 
     if (judge == NULL)
         return -1;
+    run->tallies = calloc(run->channel_count + 1, sizeof *run->tallies);
+    if (run->tallies == NULL) {
+        judge_free(judge);
+        return fault_set(fault, EX_OSERR, "not enough memory for %zu channels", run->channel_count);
+    }
+    assess_begin_tallies(run);
     run->load_count = judge_count_loads(judge);
     for (size_t i = 0; i < run->load_count && i < JUDGE_MOST_LOADS; i++)
         run->loads[i] = judge_load_id(judge, i);
     result = watch != NULL && watch->begin != NULL ? watch->begin(watch->context, visit, run, fault) : 0;
     if (result == 0)
-        result = replay_feed(ledger, judge, run->channels, run->channel_count, run->run.begun_ms, run->until_ms,
-                             assess_take_reading, &replay, fault);
+        result = feed(source, run, judge, assess_take_reading, &replay, fault);
     if (result == 0) {
         if (run->run.ended_ms != 0) // a run that is still on could change yet: the judge says so itself
             judge_end(judge, run->run.ended_ms);
@@ -166,7 +171,7 @@ static int assess_compare_stored(struct ledger *ledger, struct assess_run *run, 
 
 /* A finding is made when it is certain, which may be later than the moment it is about. Sheets list them by that
  * moment; those of one moment stay as they were made. */
-static void assess_sort_findings(struct assess_run *run) {
+void assess_sort_findings(struct assess_run *run) {
     for (size_t i = 1; i < run->finding_count; i++) {
         const struct finding moved = run->findings[i];
         size_t at = i;
@@ -175,6 +180,12 @@ static void assess_sort_findings(struct assess_run *run) {
             run->findings[at] = run->findings[at - 1];
         run->findings[at] = moved;
     }
+}
+
+static int assess_feed_stored(void *source, const struct assess_run *run, struct judge *judge, replay_watch *watch,
+                              void *context, struct fault *fault) {
+    return replay_feed(source, judge, run->channels, run->channel_count, run->run.begun_ms, run->until_ms, watch,
+                       context, fault);
 }
 
 static int assess_run(struct ledger *ledger, const struct plan *plan, struct assess_run *run,
@@ -190,11 +201,7 @@ static int assess_run(struct ledger *ledger, const struct plan *plan, struct ass
     run->channels = ledger_list_channels(ledger, run->run.oven_id, run->run.begun_ms, &run->channel_count, fault);
     if (run->oven == NULL || run->channels == NULL)
         return -1;
-    run->tallies = calloc(run->channel_count + 1, sizeof *run->tallies);
-    if (run->tallies == NULL)
-        return fault_set(fault, EX_OSERR, "not enough memory for %zu channels", run->channel_count);
-    assess_begin_tallies(run);
-    if (assess_judge(ledger, plan, run->run.visit, run, watch, fault) != 0)
+    if (assess_judge_run(plan, run->run.visit, run, assess_feed_stored, ledger, watch, fault) != 0)
         return -1;
     run->events = ledger_list_events(ledger, run->run.begun_ms, run->until_ms, &run->event_count, fault);
     simulated = ledger_was_simulated(ledger, run->run.begun_ms, run->until_ms, fault);
@@ -279,8 +286,16 @@ static int assess_visit(struct ledger *ledger, struct assess_batch *assessed, si
         assessed->simulated = assessed->simulated || run->simulated;
         assessed->differs = assessed->differs || run->agreement == ASSESS_DIFFERS;
     }
-    assess_decide(assessed, number);
     return 0;
+}
+
+void assess_settle(struct assess_batch *assessed) {
+    assessed->outcome = OUTCOME_MET;
+    for (size_t i = 0; i < assessed->visit_count; i++) {
+        assess_decide(assessed, i);
+        if (assessed->visits[i].outcome > assessed->outcome)
+            assessed->outcome = assessed->visits[i].outcome;
+    }
 }
 
 static int assess_visits(struct ledger *ledger, struct assess_batch *assessed, const struct assess_watch *watch,
@@ -289,12 +304,10 @@ static int assess_visits(struct ledger *ledger, struct assess_batch *assessed, c
     struct ledger_run *claimed = ledger_list_claimed(ledger, assessed->batch->batch_id, &count, fault);
     int result = claimed != NULL ? 0 : -1;
 
-    assessed->outcome = OUTCOME_MET;
-    for (size_t i = 0; result == 0 && i < assessed->visit_count; i++) {
+    for (size_t i = 0; result == 0 && i < assessed->visit_count; i++)
         result = assess_visit(ledger, assessed, i, claimed, count, watch, fault);
-        if (assessed->visits[i].outcome > assessed->outcome)
-            assessed->outcome = assessed->visits[i].outcome;
-    }
+    if (result == 0)
+        assess_settle(assessed);
     free(claimed);
     return result;
 }

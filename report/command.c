@@ -84,6 +84,18 @@ int command_take(int argc, char **argv, const struct command_option *options, si
     return taken;
 }
 
+bool command_take_out(int *argc, char **argv, const char *name) {
+    for (int i = 0; i < *argc && strcmp(argv[i], "--") != 0; i++) {
+        if (strcmp(argv[i], name) != 0)
+            continue;
+        for (int k = i + 1; k < *argc; k++)
+            argv[k - 1] = argv[k];
+        (*argc)--;
+        return true;
+    }
+    return false;
+}
+
 int command_take_number(const char *text, const char *what, int64_t *number, struct fault *fault) {
     if (quantity_parse_integer(text, 1, INT64_MAX, number, fault) != 0)
         return fault_set(fault, EX_USAGE, "'%s' is no number of a %s: expected a whole number from 1 on", text,

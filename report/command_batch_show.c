@@ -5,6 +5,7 @@
 
 #include "command.h"
 #include "soakledger/assess.h"
+#include "soakledger/company.h"
 #include "soakledger/tell.h"
 #include "soakledger/words.h"
 
@@ -149,6 +150,28 @@ static void command_show_visit(const struct command *command, const struct asses
     command_show_facts(command, assessed, number, run);
 }
 
+/* Whose charge it was in the ovens with. */
+static int command_show_company(struct command *command, int64_t batch_id, struct fault *fault) {
+    char line[COMMAND_TEXT_BYTES];
+    struct company company;
+    const int found = company_read(command->ledger, batch_id, &company, fault);
+    size_t count = 0, used = 0;
+    int64_t *others = found < 0 ? NULL : company_list(command->ledger, batch_id, &count, fault);
+
+    if (others == NULL)
+        return -1;
+    if (found == 1 && company.split_off)
+        fprintf(command->out, "split off batch %lld\n", (long long)company.with_batch_id);
+    for (size_t i = 0; i < count && used < sizeof line; i++)
+        used +=
+            (size_t)snprintf(line + used, sizeof line - used, "%s%lld",
+                             i == 0 ? "goes through the ovens together with batch " : ", ", (long long)others[i]);
+    if (count > 0)
+        command_print(command->out, 2, line);
+    free(others);
+    return 0;
+}
+
 static void command_show_head(const struct command *command, const struct assess_batch *assessed) {
     const struct ledger_batch *batch = assessed->batch;
     char answer[QUANTITY_TEXT_BYTES], charge[COMMAND_TEXT_BYTES], customer[COMMAND_TEXT_BYTES];
@@ -189,6 +212,10 @@ int command_batch_show(struct command *command, int argc, char **argv, struct fa
     if (assessed == NULL)
         return -1;
     command_show_head(command, assessed);
+    if (command_show_company(command, number, fault) != 0) {
+        assess_free(assessed);
+        return -1;
+    }
     for (size_t i = 0; i < assessed->visit_count; i++)
         command_show_visit(command, assessed, i);
     command_show_said(command, assessed);

@@ -7,34 +7,47 @@
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include <sys/mman.h>
 #include <time.h>
+#include <unistd.h>
 
+#include "soakledger/letters.h"
 #include "soakledger/version.h"
 #include "soakledger/words.h"
 
-#define FONT_FOLDER "/usr/share/fonts/truetype/dejavu/"
-
-enum { LINE_BYTES = 1024, MS_PER_S = 1000, YEAR_ZERO = 1900 };
+enum { LINE_BYTES = 1024, MS_PER_S = 1000, YEAR_ZERO = 1900, FIRST_TEXTS = 256, PATH_BYTES = 64 };
 
 // Measures of the empty page, in points.
 static const float MARGIN_SIDE = 50, MARGIN_TOP = 66, MARGIN_BOTTOM = 62;
 static const float HEADER_BASELINE = 40, HEADER_RULE = 47, FOOTER_BASELINE = 36, FOOTER_RULE = 48;
 static const float NOTICE_BASELINE = 24, NOTICE_FOOT_BASELINE = 20;
 static const float A4_WIDTH = 595.276F, A4_HEIGHT = 841.890F, LETTER_WIDTH = 612, LETTER_HEIGHT = 792;
-// libharu measures glyphs in thousandths of the font size.
-static const float GLYPH_UNITS = 1000;
 // Multiples of 1/8 point (576 dots per inch) have short exact decimals, which keeps files small.
 static const float GRID = 8;
 
 static const struct page_colour INK = {0.11F, 0.13F, 0.16F}, QUIET = {0.36F, 0.39F, 0.43F};
 
+/* A run of letters where it stands. */
+struct page_written {
+    size_t page;
+    enum letters_font font;
+    float x, y, size;
+    struct page_colour colour;
+    char *text;
+};
+
 struct page_document {
     HPDF_Doc pdf;
     HPDF_Page page;
-    HPDF_Font fonts[PAGE_FACE_COUNT];
+    struct letters *letters;
+    HPDF_Font fonts[LETTERS_FONT_COUNT];
+    struct page_written *texts; // drawn at the end, over everything else, with fonts that have just these letters
+    size_t text_count, text_capacity;
+    bool short_of_memory;
     struct page_about about;
     float width, height;
     size_t count;
+    size_t number;             // of the page drawn on, from 1
     HPDF_STATUS error, detail; // the first error, 0 if none
     bool letter;
 };
@@ -60,24 +73,49 @@ static bool page_is_usable(const struct page_document *document) {
     return document->error == HPDF_OK && document->page != NULL;
 }
 
-static int page_load_fonts(struct page_document *document, struct fault *fault) {
-    static const char *const files[PAGE_FACE_COUNT] = {
-        [PAGE_REGULAR] = FONT_FOLDER "DejaVuSans.ttf",
-        [PAGE_BOLD] = FONT_FOLDER "DejaVuSans-Bold.ttf",
-        [PAGE_MONO] = FONT_FOLDER "DejaVuSansMono.ttf",
-    };
+/* The three faces have to be there, whatever will be written; the others only help. */
+static int page_check_fonts(struct fault *fault) {
+    for (int face = 0; face < PAGE_FACE_COUNT; face++)
+        if (access(letters_path((enum letters_font)face), R_OK) != 0)
+            return fault_set(fault, EX_UNAVAILABLE, "%s: cannot read this font: expected it from the package %s",
+                             letters_path((enum letters_font)face), letters_package((enum letters_font)face));
+    return 0;
+}
 
-    HPDF_UseUTFEncodings(document->pdf);
-    for (int face = 0; face < PAGE_FACE_COUNT; face++) {
-        const char *name = HPDF_LoadTTFontFromFile(document->pdf, files[face], HPDF_TRUE);
+/* libharu reads fonts from files: this one never touches a disk. */
+static HPDF_Font page_load_font(struct page_document *document, const struct subset_bytes *file) {
+    const int descriptor = memfd_create("letters", MFD_CLOEXEC);
+    HPDF_Font font = NULL;
+    char path[PATH_BYTES];
+    const char *name;
 
+    if (descriptor < 0)
+        return NULL;
+    snprintf(path, sizeof path, "/proc/self/fd/%d", descriptor);
+    if (write(descriptor, file->bytes, file->length) == (ssize_t)file->length) {
+        name = HPDF_LoadTTFontFromFile(document->pdf, path, HPDF_TRUE);
         if (name != NULL)
-            document->fonts[face] = HPDF_GetFont(document->pdf, name, "UTF-8");
-        if (document->fonts[face] == NULL)
+            font = HPDF_GetFont(document->pdf, name, "UTF-8");
+    }
+    close(descriptor);
+    return font;
+}
+
+static int page_load_fonts(struct page_document *document, struct fault *fault) {
+    HPDF_UseUTFEncodings(document->pdf);
+    for (int i = 0; i < LETTERS_FONT_COUNT; i++) {
+        const enum letters_font font = (enum letters_font)i;
+        struct subset_bytes file = {0};
+
+        if (!letters_is_used(document->letters, font))
+            continue;
+        if (letters_embed(document->letters, font, &file))
+            document->fonts[font] = page_load_font(document, &file);
+        free(file.bytes);
+        if (document->fonts[font] == NULL)
             return fault_set(fault, EX_UNAVAILABLE,
-                             "%s: cannot load this font (error 0x%04lX): expected it from the "
-                             "package fonts-dejavu-core",
-                             files[face], (unsigned long)document->error);
+                             "%s: cannot embed this font (error 0x%04lX): expected that of the package %s",
+                             letters_path(font), (unsigned long)document->error, letters_package(font));
     }
     return 0;
 }
@@ -123,13 +161,14 @@ struct page_document *page_open(const char *paper, const struct page_about *abou
     document->letter = strcmp(paper, "Letter") == 0;
     document->width = document->letter ? LETTER_WIDTH : A4_WIDTH;
     document->height = document->letter ? LETTER_HEIGHT : A4_HEIGHT;
+    document->letters = letters_open();
     document->pdf = HPDF_New(page_note_error, document);
-    if (document->pdf == NULL) {
+    if (document->pdf == NULL || document->letters == NULL) {
         fault_set(fault, EX_SOFTWARE, "libharu cannot begin a document");
         goto fail;
     }
     HPDF_SetCompressionMode(document->pdf, HPDF_COMP_ALL);
-    if (page_load_fonts(document, fault) != 0)
+    if (page_check_fonts(fault) != 0)
         goto fail;
     page_set_info(document);
     page_set_info_text(document, HPDF_INFO_TITLE, about->title);
@@ -145,6 +184,10 @@ void page_free(struct page_document *document) {
         return;
     if (document->pdf != NULL)
         HPDF_Free(document->pdf);
+    letters_free(document->letters);
+    for (size_t i = 0; i < document->text_count; i++)
+        free(document->texts[i].text);
+    free(document->texts);
     free(document);
 }
 
@@ -158,6 +201,14 @@ void page_add(struct page_document *document) {
                       HPDF_PAGE_PORTRAIT);
     HPDF_Page_SetLineJoin(document->page, HPDF_ROUND_JOIN);
     document->count++;
+    document->number = document->count;
+}
+
+void page_turn(struct page_document *document, size_t number) {
+    if (document->error != HPDF_OK || number == 0 || number > document->count)
+        return;
+    document->page = HPDF_GetPageByIndex(document->pdf, (HPDF_UINT)(number - 1));
+    document->number = number;
 }
 
 size_t page_count(const struct page_document *document) {
@@ -173,14 +224,15 @@ struct page_frame page_frame(const struct page_document *document) {
 
 static float page_measure_part(struct page_document *document, const struct page_type *type, const char *text,
                                size_t length) {
-    char line[LINE_BYTES];
-    HPDF_TextWidth width;
+    struct letters_line line;
+    float width = 0;
 
     if (document->error != HPDF_OK)
         return 0;
-    words_clean(text, length, 0, line, sizeof line);
-    width = HPDF_Font_TextWidth(document->fonts[type->face], (const HPDF_BYTE *)line, (HPDF_UINT)strlen(line));
-    return (float)width.width * type->size / GLYPH_UNITS;
+    letters_lay(document->letters, (enum letters_font)type->face, text, length, &line);
+    for (size_t i = 0; i < line.count; i++)
+        width += letters_width(document->letters, &line, &line.runs[i]) * type->size;
+    return width;
 }
 
 float page_measure(struct page_document *document, const struct page_type *type, const char *text) {
@@ -190,10 +242,10 @@ float page_measure(struct page_document *document, const struct page_type *type,
 /* As many characters of one too long word as fit, at least one. */
 static size_t page_fit_characters(struct page_document *document, const struct page_type *type, const char *text,
                                   size_t most, float width) {
-    size_t taken = words_character(text);
+    size_t taken = letters_cluster(text);
 
     while (taken < most) {
-        const size_t step = words_character(text + taken);
+        const size_t step = letters_cluster(text + taken);
 
         if (page_measure_part(document, type, text, taken + step) > width)
             break;
@@ -227,23 +279,66 @@ size_t page_fit(struct page_document *document, const struct page_type *type, co
     return fitted;
 }
 
+static void page_write(struct page_document *document, const struct page_written *written) {
+    if (document->text_count == document->text_capacity) {
+        const size_t capacity = document->text_capacity == 0 ? FIRST_TEXTS : 2 * document->text_capacity;
+        struct page_written *grown = realloc(document->texts, capacity * sizeof *grown);
+
+        if (grown == NULL) {
+            document->short_of_memory = true;
+            free(written->text);
+            return;
+        }
+        document->texts = grown;
+        document->text_capacity = capacity;
+    }
+    document->texts[document->text_count++] = *written;
+}
+
 void page_text_part(struct page_document *document, float x, float y, enum page_align align,
                     const struct page_type *type, const char *text, size_t length) {
-    char line[LINE_BYTES];
+    struct letters_line line;
 
     if (!page_is_usable(document))
         return;
-    words_clean(text, length, 0, line, sizeof line);
+    letters_lay(document->letters, (enum letters_font)type->face, text, length, &line);
     if (align != PAGE_LEFT) {
-        const float width = page_measure_part(document, type, line, strlen(line));
+        const float width = page_measure_part(document, type, text, length);
 
         x -= align == PAGE_RIGHT ? width : width / 2;
     }
-    HPDF_Page_BeginText(document->page);
-    HPDF_Page_SetFontAndSize(document->page, document->fonts[type->face], type->size);
-    HPDF_Page_SetRGBFill(document->page, type->colour.red, type->colour.green, type->colour.blue);
-    HPDF_Page_TextOut(document->page, page_snap(x), page_y(document, y), line);
-    HPDF_Page_EndText(document->page);
+    for (size_t i = 0; i < line.count; i++) {
+        const struct letters_run *run = &line.runs[i];
+        const struct page_written written = {document->number - 1,
+                                             run->font,
+                                             x,
+                                             y,
+                                             type->size,
+                                             type->colour,
+                                             strndup(line.text + run->begin, run->length)};
+
+        if (written.text == NULL)
+            document->short_of_memory = true;
+        else
+            page_write(document, &written);
+        letters_use(document->letters, &line, run);
+        x += letters_width(document->letters, &line, run) * type->size;
+    }
+}
+
+/* All texts of a page in one go. */
+static void page_draw_texts(struct page_document *document, size_t page) {
+    for (size_t i = 0; i < document->text_count; i++) {
+        const struct page_written *text = &document->texts[i];
+
+        if (text->page != page || document->error != HPDF_OK)
+            continue;
+        HPDF_Page_BeginText(document->page);
+        HPDF_Page_SetFontAndSize(document->page, document->fonts[text->font], text->size);
+        HPDF_Page_SetRGBFill(document->page, text->colour.red, text->colour.green, text->colour.blue);
+        HPDF_Page_TextOut(document->page, page_snap(text->x), page_y(document, text->y), text->text);
+        HPDF_Page_EndText(document->page);
+    }
 }
 
 void page_text(struct page_document *document, float x, float y, enum page_align align,
@@ -390,9 +485,17 @@ static int page_fail(const struct page_document *document, struct fault *fault) 
 int page_finish(struct page_document *document, unsigned char **bytes, size_t *length, struct fault *fault) {
     HPDF_UINT32 size;
 
-    for (size_t i = 0; i < document->count; i++) {
-        document->page = HPDF_GetPageByIndex(document->pdf, (HPDF_UINT)i);
-        page_dress(document, i + 1);
+    for (size_t i = 1; i <= document->count; i++) {
+        page_turn(document, i);
+        page_dress(document, i);
+    }
+    if (document->short_of_memory)
+        return fault_set(fault, EX_OSERR, "not enough memory for a document of %zu pages", document->count);
+    if (document->error == HPDF_OK && page_load_fonts(document, fault) != 0)
+        return -1;
+    for (size_t i = 1; i <= document->count; i++) {
+        page_turn(document, i);
+        page_draw_texts(document, i - 1);
     }
     if (document->error != HPDF_OK || document->count == 0)
         return page_fail(document, fault);

@@ -15,6 +15,7 @@ enum {
     ASCII_END = 0x80,
     MOST_UTF8_BYTES = 4,
     LAST_ADDRESSABLE = 0xFFFF,
+    REPLACEMENT_CODE = 0xFFFD,
 };
 #define REPLACEMENT "\xEF\xBF\xBD" // U+FFFD in UTF-8
 
@@ -42,6 +43,14 @@ static size_t words_decode(const char *text, size_t most, unsigned long *code) {
     if (*code < least[length] || *code > 0x10FFFF || (*code >= 0xD800 && *code <= 0xDFFF))
         return 0;
     return length;
+}
+
+size_t words_code(const char *text, size_t most, uint32_t *code) {
+    unsigned long decoded;
+    const size_t length = words_decode(text, most, &decoded);
+
+    *code = length != 0 ? (uint32_t)decoded : REPLACEMENT_CODE;
+    return length != 0 ? length : 1;
 }
 
 static size_t words_length_within(const char *text) {

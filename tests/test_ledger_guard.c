@@ -313,7 +313,7 @@ static void test_view_in_a_tables_place_is_refused(void **state) {
                       " c(n) AS (SELECT 1 UNION ALL SELECT n FROM c) SELECT n AS batch_id FROM c",
                       words),
         SQLITE_OK);
-    check_left_alone(bench, "15 of its 16 tables");
+    check_left_alone(bench, "tables are there");
 }
 
 /* Runs read_everything as a user who owns nothing here; the status of its fault, 0 if there was none. */

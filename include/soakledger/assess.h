@@ -16,6 +16,7 @@
 #include "soakledger/judge.h"
 #include "soakledger/ledger.h"
 #include "soakledger/plan.h"
+#include "soakledger/replay.h"
 
 /* How complete one channel's readings are within a run. */
 struct assess_tally {
@@ -94,6 +95,19 @@ struct assess_watch {
 struct assess_batch *assess_batch(struct ledger *ledger, int64_t batch_id, const struct assess_watch *watch,
                                   struct fault *fault);
 void assess_free(struct assess_batch *assessed); // NULL is allowed
+
+/* ---- without a ledger: for whoever has a run's readings from elsewhere ---- */
+
+/* Feeds a run's readings to `judge` in its order, and calls `watch` after each. */
+typedef int assess_feed(void *source, const struct assess_run *run, struct judge *judge, replay_watch *watch,
+                        void *context, struct fault *fault);
+/* Judges one run whose times and channels are filled in: everything from its tallies on, but for events and
+ * agreement. Findings are in the order they were made. */
+int assess_judge_run(const struct plan *plan, size_t visit, struct assess_run *run, assess_feed *feed, void *source,
+                     const struct assess_watch *watch, struct fault *fault);
+void assess_sort_findings(struct assess_run *run);
+/* Decides every visit, in order, and the batch, once all runs are judged. */
+void assess_settle(struct assess_batch *assessed);
 
 /* The verdict that decides the batch: the first of the worst; with all met the one with the least to spare. NULL if
  * there is none. `visit` gets its visit. */

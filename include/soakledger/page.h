@@ -2,9 +2,9 @@
 /* page: paper to draw on. A document of A4 or Letter pages over libharu, with embedded fonts.
  *
  * Lengths are points (1/72 inch) from the top left corner of the page, y downwards; a text's y is its baseline.
- * Text is UTF-8 and may come from anybody: control characters become spaces, and what is no UTF-8, or lies beyond
- * what the fonts can address, is drawn as U+FFFD. Every page gets a header line, and a footer "page x of y" once y
- * is known.
+ * Text is UTF-8 and may come from anybody; letters.h says how it is drawn. Text lies over everything else of its
+ * page, whenever it was written, and each font is embedded with just the letters that were. Every page gets a
+ * header line, and a footer "page x of y" once y is known.
  *
  * Drawing cannot fail visibly: the document remembers the first fault, draws nothing more and reports it at
  * page_finish. The bytes depend on what was drawn and on nothing else: no wall clock, no random id.
@@ -63,6 +63,8 @@ void page_free(struct page_document *document); // NULL is allowed
 
 /* Begins a new page; everything goes there from now on. */
 void page_add(struct page_document *document);
+/* Goes back to a page, counted from 1: what is only known at the end may stand at the beginning. */
+void page_turn(struct page_document *document, size_t number);
 size_t page_count(const struct page_document *document);
 /* The part of a page between margins, header and footer. */
 struct page_frame page_frame(const struct page_document *document);

@@ -14,6 +14,9 @@
  * '\n' stays if `keep_lines`. Returns `out`. */
 char *words_clean(const char *text, size_t length, int keep_lines, char *out, size_t size);
 
+/* The code point at `text`, of at most `most` (> 0) bytes, and how many bytes it takes: U+FFFD and 1 for what is no
+ * UTF-8. */
+size_t words_code(const char *text, size_t most, uint32_t *code);
 /* Bytes of the character at `text` (1 for what is no UTF-8); 0 at the terminator. */
 size_t words_character(const char *text);
 /* Columns that `text` takes on a terminal, counting one per character. */
