@@ -171,13 +171,14 @@ static void append_unknown(char *out, const struct drift_history *history, const
     }
 }
 
-static void append_pair(char *out, const struct drift_history *history, const struct drift_report *report) {
+static void append_pair(char *out, const struct drift_history *history, const struct drift_report *report,
+                        enum temperature_unit unit) {
     const struct drift_outlook *outlook = &report->outlooks[report->sensor];
 
     append(out, "thermocouples %s and %s have come to disagree%s", history->sensors[report->sensor].name,
            history->sensors[report->other].name, report->shape == DRIFT_SHAPE_STEP ? " at once" : "");
     if (outlook->known)
-        append(out, " by %.1f °C", fabs(outlook->error_c));
+        append(out, " by %.1f %s", fabs(difference_in(outlook->error_c, unit)), unit_name(unit));
     append(out, "; which of them is wrong cannot be told from here");
 }
 
@@ -195,7 +196,7 @@ void drift_describe_cause(const struct drift_history *history, const struct drif
         append(out, "thermocouple %s %s", history->sensors[report->sensor].name,
                step ? "has changed at once" : "is drifting");
         break;
-    case DRIFT_PAIR: append_pair(out, history, report); break;
+    case DRIFT_PAIR: append_pair(out, history, report, unit); break;
     case DRIFT_ELEMENT:
         append(out, "the heating element is losing power");
         append_oven(out, report);
@@ -212,33 +213,35 @@ void drift_describe_cause(const struct drift_history *history, const struct drif
     }
     if (report->cause != DRIFT_UNKNOWN)
         append(out, " (%.0f %% sure)", sure_per_cent(report->sure));
-    (void)unit;
     trim(out);
 }
 
 /* ---- what to do ---- */
 
-static void advise_sensor(const struct drift_history *history, const struct drift_report *report, char *out) {
+static void advise_sensor(const struct drift_history *history, const struct drift_report *report,
+                          enum temperature_unit unit, char *out) {
     const struct drift_sensor *sensor = &history->sensors[report->sensor];
     const struct drift_outlook *outlook = &report->outlooks[report->sensor];
 
     if (sensor->controls)
         append(out, "the controller goes by it: the charge is %s than shown. ",
                outlook->error_c < 0 ? "hotter" : "colder");
-    append(out, "Check it against a reference thermocouple beside it at %.0f °C (system accuracy test)%s",
-           outlook->level_c, outlook->beyond ? " before the next charge, or replace it" : " or replace it");
+    append(out, "Check it against a reference thermocouple beside it at %.0f %s (system accuracy test)%s",
+           temperature_in(outlook->level_c, unit), unit_name(unit),
+           outlook->beyond ? " before the next charge, or replace it" : " or replace it");
 }
 
-void drift_describe_advice(const struct drift_history *history, const struct drift_report *report, char *out) {
+void drift_describe_advice(const struct drift_history *history, const struct drift_report *report,
+                           enum temperature_unit unit, char *out) {
     *out = '\0';
     switch (report->cause) {
-    case DRIFT_SENSOR: advise_sensor(history, report, out); break;
+    case DRIFT_SENSOR: advise_sensor(history, report, unit, out); break;
     case DRIFT_PAIR:
         append(
             out,
-            "put a reference thermocouple beside each, one after the other, hold %.0f °C (system accuracy test): "
+            "put a reference thermocouple beside each, one after the other, hold %.0f %s (system accuracy test): "
             "the one that differs has drifted. Until then trust neither",
-            report->outlooks[report->sensor].level_c);
+            temperature_in(report->outlooks[report->sensor].level_c, unit), unit_name(unit));
         break;
     case DRIFT_ELEMENT:
         append(out, "with the supply off and locked, measure the element's resistance and look at its connections; "

@@ -12,5 +12,6 @@ const char *const schema_second[] = {
     schema_claim,          schema_import,
     schema_import_channel, schema_retention,
     schema_accuracy,       schema_survey,
-    schema_check_views,    NULL,
+    schema_check_views,    schema_steady,
+    schema_drift,          NULL,
 };
