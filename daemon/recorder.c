@@ -4,6 +4,8 @@
 #include <stdlib.h>
 
 #include "due.h"
+#include "soakledger/journal.h"
+#include "soakledger/seal.h"
 #include "soakledger/watch.h"
 
 /* A reading and, of millivolts, what it was made of. */
@@ -26,7 +28,7 @@ struct ring {
 struct recorded_oven {
     struct watch *watch;
     struct ring ring;
-    int64_t lead_ms, idle_interval_ms;
+    int64_t oven_id, lead_ms, idle_interval_ms;
 };
 
 struct recorded_channel {
@@ -47,9 +49,11 @@ struct recorder {
     struct taken *pending;             // not yet in order, sorted
     size_t pending_count, pending_most;
     int64_t books_version;
+    int64_t sealed_ms;    // when it was last looked whether something wants a seal
+    bool old_runs_sealed; // no run is left that closed without one
 };
 
-enum { PENDING_FIRST = 256, RING_SPARE = 16, DUE_EVERY_MS = 60000 };
+enum { PENDING_FIRST = 256, RING_SPARE = 16, DUE_EVERY_MS = 60000, SEAL_EVERY_MS = 60000 };
 
 /* ---- opening ---- */
 
@@ -76,6 +80,7 @@ static int open_oven(struct recorder *recorder, const struct config *config, siz
                      const int64_t *channel_ids, struct fault *fault) {
     struct recorded_oven *oven = &recorder->ovens[index];
 
+    oven->oven_id = oven_ids[index];
     oven->lead_ms = config->ovens[index].lead_ms;
     oven->idle_interval_ms = config->ovens[index].idle_interval_ms;
     if (open_ring(&oven->ring, config, index) != 0)
@@ -243,7 +248,46 @@ static int read_books(struct recorder *recorder, int64_t now_ms, struct fault *f
     return 0;
 }
 
+/* The lead that an oven has now: what it had then is not known. 0 for one that is no longer there. */
+static int64_t find_lead(const struct recorder *recorder, int64_t oven_id) {
+    for (size_t i = 0; i < recorder->oven_count; i++) {
+        if (recorder->ovens[i].oven_id == oven_id)
+            return recorder->ovens[i].lead_ms;
+    }
+    return 0;
+}
+
+/* Of a ledger from before there were seals. One run at a time: a long one takes seconds. */
+static int seal_old_run(struct recorder *recorder, int64_t now_ms, struct fault *fault) {
+    int64_t oven_id = 0;
+    const int64_t run_id = seal_find_unsealed(recorder->ledger, &oven_id, fault);
+    char words[SEAL_WORDS_BYTES];
+    struct seal_head head;
+
+    if (run_id <= 0) {
+        recorder->old_runs_sealed = run_id == 0;
+        return (int)run_id;
+    }
+    if (seal_run(recorder->ledger, run_id, SEAL_RUN_LATER, find_lead(recorder, oven_id), now_ms, &head, fault) != 0)
+        return -1;
+    journal_write(JOURNAL_NOTICE, "run %lld: sealed later, not as it closed: %s", (long long)run_id,
+                  seal_describe(&head, words));
+    return 0;
+}
+
+/* What was written since the last seal, by this program or by the command. */
+static int seal_what_is_new(struct recorder *recorder, bool at_once, int64_t now_ms, struct fault *fault) {
+    if (!recorder->old_runs_sealed)
+        return seal_old_run(recorder, now_ms, fault);
+    if (!at_once && now_ms - recorder->sealed_ms < SEAL_EVERY_MS)
+        return 0;
+    recorder->sealed_ms = now_ms;
+    return seal_books(recorder->ledger, now_ms, fault) < 0 ? -1 : 0;
+}
+
 static int settle(struct recorder *recorder, int64_t watermark_ms, struct fault *fault) {
+    const int64_t books_version = recorder->books_version;
+
     size_t taken = 0;
 
     for (; taken < recorder->pending_count && recorder->pending[taken].reading.t_ms <= watermark_ms; taken++) {
@@ -257,7 +301,8 @@ static int settle(struct recorder *recorder, int64_t watermark_ms, struct fault 
         if (watch_settle(recorder->ovens[i].watch, watermark_ms, fault) != 0)
             return -1;
     }
-    if (read_books(recorder, watermark_ms, fault) != 0)
+    if (read_books(recorder, watermark_ms, fault) != 0 ||
+        seal_what_is_new(recorder, books_version != recorder->books_version, watermark_ms, fault) != 0)
         return -1;
     if (watermark_ms - recorder->due_looked_ms < DUE_EVERY_MS)
         return 0;

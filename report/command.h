@@ -73,6 +73,7 @@ int64_t command_visit_oven(struct command *command, const struct ledger_batch *b
                            size_t visit, struct fault *fault);
 typedef int command_function(struct command *command, int argc, char **argv, struct fault *fault);
 /* One a line, in order. */
+command_function command_amend;
 command_function command_attest;
 command_function command_batch;
 command_function command_batch_open;
@@ -80,11 +81,15 @@ command_function command_batch_show;
 command_function command_batch_split;
 command_function command_certificate;
 command_function command_claim;
+command_function command_disposition;
+command_function command_hardness;
 command_function command_key;
+command_function command_now;
 command_function command_plan;
 command_function command_ports;
 command_function command_probe;
 command_function command_runs;
+command_function command_survey;
 
 /* Every command, in order of name. */
 struct command_entry {

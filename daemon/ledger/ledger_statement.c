@@ -251,15 +251,41 @@ int query_step(struct query *query) {
     return query->failed ? -1 : 0;
 }
 
-int query_run(struct query *query) {
+static int run_once(struct query *query) {
     const int got = query_step(query);
 
+    query->added = sqlite3_last_insert_rowid(query->ledger->db);
     query_close(query);
     return got < 0 ? -1 : 0;
 }
 
+/* A row that is written on its own, outside of any transaction: the command's have to be sealed with it. */
+static bool wants_transaction(const struct query *query) {
+    const struct ledger *const ledger = query->ledger;
+
+    return ledger->mode == LEDGER_BOOKKEEP && !query->failed && sqlite3_get_autocommit(ledger->db) != 0 &&
+           query->statement != ledger->statements[STATEMENT_BEGIN] && !sqlite3_stmt_readonly(query->statement);
+}
+
+int query_run(struct query *query) {
+    bool own;
+    int result;
+
+    if (!wants_transaction(query)) {
+        return run_once(query);
+    }
+    if (ledger_enter(query->ledger, &own, query->fault) != 0) {
+        query->failed = true;
+        query_close(query);
+        return -1;
+    }
+    result = ledger_leave(query->ledger, own, run_once(query), query->fault);
+    query->failed = result != 0;
+    return result;
+}
+
 int64_t query_add(struct query *query) {
-    return query_run(query) == 0 ? sqlite3_last_insert_rowid(query->ledger->db) : -1;
+    return query_run(query) == 0 ? query->added : -1;
 }
 
 void query_close(struct query *query) {
