@@ -77,12 +77,12 @@ static const char help_now[] =
     "not UTF-8 the page is plain ASCII.\n";
 
 static const char help_plan[] =
-    "soakledger plan check FILE\n"
-    "soakledger plan show FILE [-o FILE.pdf] [--paper A4 | Letter]\n"
+    "soakledger plan check FILE [--unit C | F]\n"
+    "soakledger plan show FILE [-o FILE.pdf] [--paper A4 | Letter] [--unit C | F]\n"
     "\n"
     "Says whether a plan can be followed, or draws what it asks for: on the screen,\n"
-    "or on a sheet. No ledger and no configuration are needed. See\n"
-    "soakledger-plan(5).\n";
+    "or on a sheet. No ledger and no configuration are needed; the unit is that of\n"
+    "the configuration, where there is one. See soakledger-plan(5).\n";
 
 static const char help_ports[] =
     "soakledger ports [--json]\n"
