@@ -84,6 +84,7 @@ command_function command_claim;
 command_function command_disposition;
 command_function command_hardness;
 command_function command_key;
+command_function command_now;
 command_function command_plan;
 command_function command_ports;
 command_function command_probe;

@@ -63,6 +63,19 @@ static const char help_key[] =
     "Makes the key that signs certificates, once, and hands out what others check\n"
     "them by.\n";
 
+static const char help_now[] =
+    "soakledger now [--once]\n"
+    "\n"
+    "The ovens at this moment: temperatures, the curve of the run that is on, how\n"
+    "long the soak still has to last, and what was found. It is drawn anew every\n"
+    "second until q or Ctrl-C; where there is no terminal it is printed once.\n"
+    "\n"
+    "  --once   print it once in any case\n"
+    "\n"
+    "Whatever is wrong has a line that begins with '!'. An x under the curve stands\n"
+    "where no good reading came. NO_COLOR switches colour off; where the locale is\n"
+    "not UTF-8 the page is plain ASCII.\n";
+
 static const char help_plan[] =
     "soakledger plan check FILE\n"
     "soakledger plan show FILE [-o FILE.pdf] [--paper A4 | Letter]\n"
@@ -142,6 +155,7 @@ const struct command_entry command_entries[] = {
     {"disposition", command_disposition, "accept, rework, scrap ...", help_disposition},
     {"hardness", command_hardness, "hardness as measured", help_hardness},
     {"key", command_key, "what signs certificates", help_key},
+    {"now", command_now, "the ovens at this moment", help_now},
     {"plan", command_plan, "check or draw a plan", help_plan},
     {"ports", command_ports, "serial adapters", help_ports},
     {"probe", command_probe, "find controllers", help_probe},
