@@ -80,6 +80,7 @@ command_function command_batch_open;
 command_function command_batch_show;
 command_function command_batch_split;
 command_function command_certificate;
+command_function command_check;
 command_function command_claim;
 command_function command_disposition;
 command_function command_hardness;
