@@ -42,6 +42,27 @@ static const char help_certificate[] =
     "soakledger-batch-N.pdf in this folder. See soakledger(1) for what stands beside\n"
     "it.\n";
 
+static const char help_check[] =
+    "soakledger check OVEN.CHANNEL [--allowed DIFFERENCE]\n"
+    "           [--reference CHANNEL | --instrument TEXT] [--correction DIFFERENCE]\n"
+    "           [--uncertainty DIFFERENCE] [--due DATE] [--decision simple | guarded]\n"
+    "           [--by NAME] [--note TEXT] [-o FILE]\n"
+    "           [--yes [--readings LIST] [--at TIME] [--over DURATION]]\n"
+    "soakledger check list\n"
+    "soakledger check print N [-o FILE]\n"
+    "\n"
+    "A system accuracy test: a sensor against a reference sensor, step by step,\n"
+    "stored and printed. What is not given is asked for.\n"
+    "\n"
+    "  --reference    a channel of the same oven; by default the one of that role\n"
+    "  --instrument   a hand-held one, by name and number; its readings are typed in,\n"
+    "                 its --correction is added to them\n"
+    "  --uncertainty, --due   of the reference: without them nothing is proven\n"
+    "  --yes          ask nothing: the time that ends at --at (now), --over 5 min;\n"
+    "                 a LIST is such as '805.2 C, 805.0 C at 2026-11-16T08:00:00Z'\n"
+    "\n"
+    "A sensor's drift is counted anew from a test that says something of it.\n";
+
 static const char help_claim[] =
     "soakledger claim RUN BATCH [VISIT] [--also] [--by NAME]\n"
     "soakledger claim RUN none [BATCH] [--by NAME]\n"
@@ -62,6 +83,19 @@ static const char help_key[] =
     "\n"
     "Makes the key that signs certificates, once, and hands out what others check\n"
     "them by.\n";
+
+static const char help_now[] =
+    "soakledger now [--once]\n"
+    "\n"
+    "The ovens at this moment: temperatures, the curve of the run that is on, how\n"
+    "long the soak still has to last, and what was found. It is drawn anew every\n"
+    "second until q or Ctrl-C; where there is no terminal it is printed once.\n"
+    "\n"
+    "  --once   print it once in any case\n"
+    "\n"
+    "Whatever is wrong has a line that begins with '!'. An x under the curve stands\n"
+    "where no good reading came. NO_COLOR switches colour off; where the locale is\n"
+    "not UTF-8 the page is plain ASCII.\n";
 
 static const char help_plan[] =
     "soakledger plan check FILE\n"
@@ -151,10 +185,12 @@ const struct command_entry command_entries[] = {
     {"attest", command_attest, "word for an unseen quench", help_attest},
     {"batch", command_batch, "what goes into the ovens", help_batch},
     {"certificate", command_certificate, "the PDF for a customer", help_certificate},
+    {"check", command_check, "a sensor and a reference", help_check},
     {"claim", command_claim, "say whose a run is", help_claim},
     {"disposition", command_disposition, "accept, rework, scrap ...", help_disposition},
     {"hardness", command_hardness, "hardness as measured", help_hardness},
     {"key", command_key, "what signs certificates", help_key},
+    {"now", command_now, "the ovens at this moment", help_now},
     {"plan", command_plan, "check or draw a plan", help_plan},
     {"ports", command_ports, "serial adapters", help_ports},
     {"probe", command_probe, "find controllers", help_probe},
