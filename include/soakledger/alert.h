@@ -32,9 +32,11 @@ enum alert_kind {
     ALERT_NOT_COOLING, // the soak is long complete and the oven is still hot
     ALERT_NEXT_DUE,    // the next operation must begin within the hour
     ALERT_LEDGER,      // the ledger cannot be written
+    ALERT_SENSOR_WORN, // a sensor was used beyond its limits
+    ALERT_CHECK_DUE,   // a check or a calibration is due
     ALERT_DRIFT,       // many runs together show a sensor or an oven to have changed; told once, it does not stand
 };
-enum { ALERT_KIND_COUNT = 8, ALERT_MOST_STEPS = 3, ALERT_MOST_STANDING = 64, ALERT_MOST_WAITING = 32 };
+enum { ALERT_KIND_COUNT = 10, ALERT_MOST_STEPS = 3, ALERT_MOST_STANDING = 64, ALERT_MOST_WAITING = 32 };
 enum { ALERT_SUBJECT_BYTES = 80, ALERT_WORDS_BYTES = 512 };
 
 struct alert_desk;
@@ -59,6 +61,6 @@ void alert_tend(struct alert_desk *desk, int64_t now_ms);
 uint64_t alert_count_told(struct alert_desk *desk);
 uint64_t alert_count_dropped(struct alert_desk *desk);
 const char *alert_kind_name(enum alert_kind kind); // "soak-short", "overshoot", "sensor", "line", "not-cooling",
-                                                   // "next-due", "ledger", "drift"
+                                                   // "next-due", "ledger", "sensor-worn", "check-due", "drift"
 
 #endif
