@@ -77,18 +77,21 @@ char *drift_advice(const struct drift_case *of, char *out) {
     if (level == NULL || level->report->cause == DRIFT_TOO_FEW)
         return out;
     drift_describe_advice(&level->history, level->report, of->config->unit, words);
-    snprintf(out, 2 * TRIAL_TEXT_BYTES, "%s", words);
-    if (level->report->cause != DRIFT_PAIR)
+    if (words[0] >= 'a' && words[0] <= 'z')
+        words[0] = (char)(words[0] - 'a' + 'A');
+    snprintf(out, 2 * TRIAL_TEXT_BYTES, "%s%s", words, words[0] != '\0' ? "." : "");
+    if (level->report->cause != DRIFT_PAIR && level->report->cause != DRIFT_SENSOR)
         return out;
     name_channel(of, level->report->sensor, one, sizeof one);
+    snprintf(out, 2 * TRIAL_TEXT_BYTES, "%s. The test is a command: soakledger check %s", words, one);
+    if (level->report->cause == DRIFT_SENSOR)
+        return out;
     name_channel(of, level->report->other, other, sizeof other);
-    snprintf(out, 2 * TRIAL_TEXT_BYTES,
-             "%s%sTwo sensors disagree, and nothing in their readings tells which has changed. A reference beside "
-             "them does: "
-             "soakledger check %s, then soakledger check %s. Or exchange the one that is easier to reach, and see "
-             "whether "
-             "they agree again.",
-             words, words[0] != '\0' ? ". " : "", one, other);
+    snprintf(
+        out, 2 * TRIAL_TEXT_BYTES,
+        "Two sensors disagree, and nothing in their readings tells which has changed. %s. The test is a command: "
+        "soakledger check %s, then soakledger check %s",
+        words, one, other);
     return out;
 }
 
@@ -107,6 +110,10 @@ char *drift_since(const struct drift_case *of, size_t sensor, char *out) {
     const struct health_sensor *about = &of->oven->sensors[sensor];
     char time[QUANTITY_TEXT_BYTES];
 
+    if (about->since_ms <= 0) {
+        snprintf(out, TRIAL_NAME_BYTES, "not known");
+        return out;
+    }
     quantity_format_time(about->since_ms, of->config->utc_offset_min, time);
     snprintf(out, TRIAL_NAME_BYTES, "%s %.*s", words[about->since_what], DATE_LENGTH, time);
     return out;

@@ -9,7 +9,7 @@
 enum { TICKS = 4, RUN_TICKS = 10 };
 
 static const float AXIS_SIZE = 6.5F, TITLE_SIZE = 7.75F, TITLE_LEADING = 12, GUTTER = 30, BELOW = 12, TICK = 3,
-                   DOT = 1.4F;
+                   DOT = 1.7F;
 static const double AIR = 0.08; // above and below the values
 
 static double nice_step(double range, int ticks) {
@@ -62,6 +62,9 @@ static void draw_runs_axis(const struct drift_plot *plot, bool numbered) {
     const struct page_type type = {PAGE_REGULAR, AXIS_SIZE, INK_TEXT};
     const size_t step = (size_t)fmax(1, nice_step((double)plot->runs, RUN_TICKS));
 
+    if (numbered)
+        page_text(plot->page, plot->area.left - TICK, plot->area.bottom + TICK + AXIS_SIZE, PAGE_RIGHT, &type,
+                  "run");
     for (size_t run = 1; run <= plot->runs; run = run == 1 && step > 1 ? step : run + step) {
         const float x = drift_plot_x(plot, (double)run - 1);
         char text[QUANTITY_TEXT_BYTES];

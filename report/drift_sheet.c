@@ -6,6 +6,7 @@
 
 #include "drift_parts.h"
 #include "soakledger/ink.h"
+#include "soakledger/trend.h"
 
 enum { PAIRS_SHOWN = 4, PER_CENT = 100, S_PER_MIN = 60, RUNS_COUNTED = 10 };
 
@@ -26,6 +27,13 @@ static const char *sensor_name(const struct drift_sheet *sheet, size_t sensor, c
 }
 
 /* ---- words ---- */
+
+/* The line begins with the sensor's name, which stands in a cell of its own. */
+static const char *without_name(const char *line, const char *name) {
+    const size_t length = strlen(name);
+
+    return strncmp(line, name, length) == 0 && strncmp(line + length, ": ", 2) == 0 ? line + length + 2 : line;
+}
 
 static void write_lines(struct drift_sheet *sheet) {
     static const struct sheet_column columns[] = {{"sensor", 0.16F, PAGE_LEFT},
@@ -51,10 +59,11 @@ static void write_lines(struct drift_sheet *sheet) {
         snprintf(what, sizeof what, "%s%s%.8s",
                  sensor->identity[0] != '\0' ? trial_clip(sensor->identity, tag) : "not named",
                  sensor->type[0] != '\0' ? ", type " : "", sensor->type);
-        sheet_table_row(&table, (const struct sheet_cell[]){{sensor_name(sheet, i, name), SHEET_NO_MARK, true},
-                                                            {what, SHEET_NO_MARK, false},
-                                                            {drift_since(of, i, since), SHEET_NO_MARK, false},
-                                                            {drift_line(of, i, line), SHEET_NO_MARK, false}});
+        sheet_table_row(&table, (const struct sheet_cell[]){
+                                    {sensor_name(sheet, i, name), SHEET_NO_MARK, true},
+                                    {what, SHEET_NO_MARK, false},
+                                    {drift_since(of, i, since), SHEET_NO_MARK, false},
+                                    {without_name(drift_line(of, i, line), sensor->name), SHEET_NO_MARK, false}});
     }
     sheet_table_end(&table);
 }
@@ -132,10 +141,10 @@ static int compare_doubles(const void *a, const void *b) {
     return (x > y) - (x < y);
 }
 
-/* Median of what is known within [from, to), and of the runs it is known in. NAN if nothing is. */
-static double find_median(const double *values, size_t from, size_t to, double *run) {
+/* Median of what is known within [from, to). NAN if nothing is. */
+static double find_median(const double *values, size_t from, size_t to) {
     double *sorted = calloc(to - from + 1, sizeof *sorted), median = NAN;
-    size_t count = 0, middle = 0, seen = 0;
+    size_t count = 0;
 
     if (sorted == NULL)
         return NAN;
@@ -144,12 +153,10 @@ static double find_median(const double *values, size_t from, size_t to, double *
             sorted[count++] = values[i];
     qsort(sorted, count, sizeof *sorted, compare_doubles);
     if (count > 0) {
-        middle = count / 2;
+        const size_t middle = count / 2;
+
         median = count % 2 != 0 ? sorted[middle] : (sorted[middle - 1] + sorted[middle]) / 2;
     }
-    for (size_t i = from; run != NULL && i < to; i++)
-        if (!isnan(values[i]) && seen++ == middle)
-            *run = (double)i;
     free(sorted);
     return median;
 }
@@ -162,29 +169,51 @@ static size_t line_begin(const struct drift_series *pair) {
 static double find_baseline(const struct drift_series *pair, size_t runs) {
     const size_t until = pair->signal != 0 && pair->begins_run > pair->first_run ? pair->begins_run : runs;
 
-    return find_median(pair->values, pair->first_run, until, NULL);
+    return find_median(pair->values, pair->first_run, until);
 }
 
-/* The line with its band: both turn about the middle of what they were fitted to. */
-static void draw_slope(const struct drift_plot *plot, const double *values, const struct drift_series *pair,
-                       double per_c) {
-    const struct page_pen line = {INK_NOT_MET, 1.0F, {0}}, edge = {INK_NOT_MET, 0.5F, {2, 2}};
-    const double slopes[] = {pair->per_10_runs, pair->per_10_low, pair->per_10_high};
-    const size_t begin = line_begin(pair);
-    double run = 0;
-    const double middle = find_median(values, begin, plot->runs, &run);
+/* The slope of what is drawn: since the change, if there is one, else since the pair's history begins. In degrees
+ * Celsius a run. False where there are too few runs for one. */
+static bool find_slope(const struct drift_sheet *sheet, const struct drift_series *pair,
+                       struct trend_slope *slope) {
+    enum { LEAST = 3 };
+    const double confidence = 0.95;
+    const size_t runs = sheet->level->history.run_count;
+    double *x = calloc(2 * runs + 1, sizeof *x), *y = x != NULL ? x + runs : NULL;
+    size_t count = 0;
+    bool found = false;
 
-    if (isnan(middle) || isnan(pair->per_10_runs) || begin + 1 >= plot->runs)
+    for (size_t i = line_begin(pair); y != NULL && i < runs; i++) {
+        if (isnan(pair->values[i]))
+            continue;
+        x[count] = (double)i;
+        y[count++] = pair->values[i];
+    }
+    if (count >= LEAST)
+        found = trend_find_slope(x, y, count, confidence, slope);
+    free(x);
+    return found;
+}
+
+/* The line with its band: all turn about the middle of what they were fitted to. */
+static void draw_slope(const struct drift_sheet *sheet, const struct drift_plot *plot,
+                       const struct drift_series *pair) {
+    const struct page_pen line = {INK_NOT_MET, 1.0F, {0}}, edge = {INK_NOT_MET, 0.5F, {2, 2}};
+    const double begin = (double)line_begin(pair), last = (double)plot->runs - 1, middle = (begin + last) / 2;
+    struct trend_slope slope;
+
+    if (!find_slope(sheet, pair, &slope))
         return;
     page_clip(plot->page, plot->area);
-    for (size_t i = 0; i < sizeof slopes / sizeof slopes[0]; i++) {
-        const double per_run = slopes[i] * per_c / RUNS_COUNTED, last = (double)plot->runs - 1;
+    for (int i = 0; i < 3; i++) {
+        const double per_run = i == 0 ? slope.slope : i == 1 ? slope.low : slope.high;
+        const double at = slope.intercept + slope.slope * middle;
 
-        if (!isfinite(per_run))
-            continue;
-        page_line(plot->page, i == 0 ? &line : &edge, drift_plot_x(plot, (double)begin),
-                  drift_plot_y(plot, middle + per_run * ((double)begin - run)), drift_plot_x(plot, last),
-                  drift_plot_y(plot, middle + per_run * (last - run)));
+        if (isfinite(per_run))
+            page_line(plot->page, i == 0 ? &line : &edge, drift_plot_x(plot, begin),
+                      drift_plot_y(plot, (at + per_run * (begin - middle)) * sheet->per_c),
+                      drift_plot_x(plot, last),
+                      drift_plot_y(plot, (at + per_run * (last - middle)) * sheet->per_c));
     }
     page_unclip(plot->page);
 }
@@ -208,7 +237,7 @@ static void draw_difference(struct drift_sheet *sheet, const struct drift_series
     snprintf(name, sizeof name, "allowed: %.1f %s from where it began", allowed, sheet->degree);
     drift_plot_level(&plot, baseline + allowed, name);
     drift_plot_level(&plot, baseline - allowed, "");
-    draw_slope(&plot, values, pair, sheet->per_c);
+    draw_slope(sheet, &plot, pair);
     drift_plot_dots(&plot, values, pair->first_run, (struct page_colour){0.00F, 0.24F, 0.47F});
     free(values);
 }
@@ -240,16 +269,21 @@ static void draw_charts(struct drift_sheet *sheet, const struct drift_series *pa
 }
 
 static void describe_pair(const struct drift_sheet *sheet, const struct drift_series *pair, char *out) {
-    const double per_c = sheet->per_c;
-    int used = snprintf(out, TRIAL_TEXT_BYTES,
-                        "Theil-Sen slope %+.2f %s per 10 runs (95 %%: %+.2f to %+.2f); Mann-Kendall "
-                        "p = %.3f; from run to run ±%.2f %s.",
-                        pair->per_10_runs * per_c, sheet->degree, pair->per_10_low * per_c,
-                        pair->per_10_high * per_c, pair->p, 2 * pair->noise * per_c, sheet->degree);
+    const double per_c = sheet->per_c, ten = RUNS_COUNTED * sheet->per_c;
+    struct trend_slope slope;
+    size_t used = 0;
 
-    if (pair->signal != 0 && used > 0 && used < TRIAL_TEXT_BYTES)
-        snprintf(out + used, (size_t)(TRIAL_TEXT_BYTES - used),
-                 " A %s change, beginning with run %zu of the chart, established at run %zu: %+.1f ± %.1f %s.",
+    out[0] = '\0';
+    if (find_slope(sheet, pair, &slope))
+        used = (size_t)snprintf(
+            out, TRIAL_TEXT_BYTES, "Theil-Sen slope since run %zu: %+.2f %s per 10 runs (95 %%: %+.2f to %+.2f). ",
+            line_begin(pair) + 1, slope.slope * ten, sheet->degree, slope.low * ten, slope.high * ten);
+    used += (size_t)snprintf(out + used, TRIAL_TEXT_BYTES - used,
+                             "Mann-Kendall over all: p = %.3f. From run to run ±%.2f %s.", pair->p,
+                             2 * pair->noise * per_c, sheet->degree);
+    if (pair->signal != 0)
+        snprintf(out + used, TRIAL_TEXT_BYTES - used,
+                 " A %s change, beginning with run %zu, established at run %zu: %+.1f ± %.1f %s.",
                  drift_shape_name(pair->shape), pair->begins_run + 1, pair->signal_run + 1, pair->change * per_c,
                  2 * pair->change_error * per_c, sheet->degree);
 }
@@ -378,7 +412,10 @@ static void draw_oven(struct drift_sheet *sheet, bool first) {
         describe_runs(sheet, subtitle);
         sheet_heading(&sheet->trial->sheet, subtitle, ROWS_THAT_FOLLOW);
     }
-    trial_answer(sheet->trial, drift_outcome(sheet->of), drift_answer(sheet->of, answer));
+    drift_answer(sheet->of, answer);
+    if (answer[0] >= 'a' && answer[0] <= 'z')
+        answer[0] = (char)(answer[0] - 'a' + 'A');
+    trial_answer(sheet->trial, drift_outcome(sheet->of), answer);
     drift_advice(sheet->of, advice);
     sheet_plain(&sheet->trial->sheet, advice);
     if (sheet->of->oven->sensor_count > 0)
