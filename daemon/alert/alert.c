@@ -67,7 +67,7 @@ const char *alert_kind_name(enum alert_kind kind) {
         [ALERT_SENSOR] = "sensor",           [ALERT_LINE] = "line",
         [ALERT_NEXT_DUE] = "next-due",       [ALERT_LEDGER] = "ledger",
         [ALERT_SENSOR_WORN] = "sensor-worn", [ALERT_CHECK_DUE] = "check-due",
-        [ALERT_NOT_COOLING] = "not-cooling",
+        [ALERT_NOT_COOLING] = "not-cooling", [ALERT_DRIFT] = "drift",
     };
 
     return names[kind];
@@ -283,8 +283,6 @@ static void stand(struct alert_desk *desk, struct message *message) {
                           .restless = times >= ALERT_RESTLESS_TIMES,
                           .well_since_ms = WELL_NEVER};
     remember_past(desk, message, times);
-    desk->told++;
-    let_wait(desk, desk->waiting_count, message);
 }
 
 void alert_raise(struct alert_desk *desk, enum alert_kind kind, const char *subject, int64_t t_ms,
@@ -300,10 +298,13 @@ void alert_raise(struct alert_desk *desk, enum alert_kind kind, const char *subj
         memcpy(standing->last.words, message.words,
                sizeof message.words); // how things are now, if it is told again
         standing->well_since_ms = WELL_NEVER;
-    } else if (desk->standing_count == ALERT_MOST_STANDING) {
+    } else if (desk->standing_count == ALERT_MOST_STANDING && kind != ALERT_DRIFT) {
         desk->dropped++;
     } else {
-        stand(desk, &message);
+        if (kind != ALERT_DRIFT)
+            stand(desk, &message);
+        desk->told++;
+        let_wait(desk, desk->waiting_count, &message);
         told = true;
     }
     pthread_mutex_unlock(&desk->lock);
