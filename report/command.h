@@ -80,7 +80,9 @@ command_function command_batch_open;
 command_function command_batch_show;
 command_function command_batch_split;
 command_function command_certificate;
+command_function command_check;
 command_function command_claim;
+command_function command_drift;
 command_function command_disposition;
 command_function command_hardness;
 command_function command_key;
@@ -91,6 +93,7 @@ command_function command_probe;
 command_function command_review;
 command_function command_runs;
 command_function command_survey;
+command_function command_verify;
 command_function command_what_if;
 
 /* Every command, in order of name. */

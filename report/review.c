@@ -5,6 +5,7 @@
 #include <string.h>
 
 #include "review_parts.h"
+#include "soakledger/health.h"
 #include "soakledger/replay.h"
 
 static const double C_PER_MC = 0.001;
@@ -135,17 +136,38 @@ static int draw_run(struct review *review, struct review_visit *visit, struct ca
 
 /* ---- causes ---- */
 
-static void weigh(const struct review *review, struct review_visit *visit, struct cause_watch *watch,
-                  const struct cause_usual *usual) {
+/* What many runs say of the oven's sensors, where one is named. */
+static int find_history(struct review *review, const struct assess_run *run, struct cause_history *history,
+                        struct fault *fault) {
+    struct health_oven *oven = health_examine(review->ledger, run->run.oven_id, run->until_ms, false, fault);
+    const struct drift_report *report;
+
+    if (oven == NULL)
+        return -1;
+    report = oven->worst < oven->level_count ? oven->levels[oven->worst].report : NULL;
+    if (report != NULL && report->cause == DRIFT_SENSOR && report->sensor < oven->sensor_count)
+        *history = (struct cause_history){oven->sensors[report->sensor].channel_id,
+                                          report->outlooks[report->sensor].error_c, report->sure};
+    health_free(oven);
+    return 0;
+}
+
+static int weigh(struct review *review, struct review_visit *visit, struct cause_watch *watch,
+                 const struct cause_usual *usual, struct fault *fault) {
     const struct assess_visit *assessed = &review->assessed->visits[visit->visit];
+    struct cause_history history = {0};
+
+    if (find_history(review, visit->run, &history, fault) != 0)
+        return -1;
     for (size_t i = 0; i < visit->run->event_count; i++)
         cause_hear(watch, &visit->run->events[i]);
     cause_end(watch, visit->run->until_ms);
     visit->signs = *cause_read(watch);
     visit->usual_runs = cause_usual_runs(usual);
-    visit->told = cause_weigh(&visit->task, &visit->signs, usual, NULL, assessed->verdicts, assessed->verdict_count,
-                              visit->opinions);
+    visit->told = cause_weigh(&visit->task, &visit->signs, usual, &history, assessed->verdicts,
+                              assessed->verdict_count, visit->opinions);
     visit->weighed = true;
+    return 0;
 }
 
 static int read_visit(struct review *review, size_t number, struct fault *fault) {
@@ -168,7 +190,7 @@ static int read_visit(struct review *review, size_t number, struct fault *fault)
     if (watch != NULL)
         result = draw_run(review, visit, watch, fault);
     if (result == 0 && visit->failed && !cold && review->instead == NULL)
-        weigh(review, visit, watch, usual);
+        result = weigh(review, visit, watch, usual, fault);
     cause_free(watch);
     cause_usual_free(usual);
     return result;

@@ -84,6 +84,8 @@ struct cause_watch *review_open_watch(const struct cause_task *task, const struc
 
 /* What a finding cost: "2 min 10 s out of the band; 9 min before it no longer count". "" where nothing. */
 char *review_cost(const struct review *review, const struct review_visit *visit, size_t finding, char *out);
+/* How many findings from this one on are told as one: many gaps in a row are. 1 or more. */
+size_t review_span(const struct review_visit *visit, size_t finding);
 char *review_finding(const struct review *review, const struct review_visit *visit, size_t finding, char *out);
 /* Whether the rest of the cycle can rescue the charge. */
 char *review_rescue(const struct review *review, const struct review_visit *visit, char *out);

@@ -223,7 +223,7 @@ static void show_findings(const struct page *page, const struct review_visit *vi
     heading(page, "In order of time, and what it cost");
     if (visit->run->finding_count == 0)
         say(page, "  ", false, "Nothing was found: the charge never came into the band.");
-    for (size_t i = 0; i < visit->run->finding_count; i++) {
+    for (size_t i = 0; i < visit->run->finding_count; i += review_span(visit, i)) {
         char head[REVIEW_NAME_BYTES], line[2 * REVIEW_TEXT_BYTES], text[REVIEW_TEXT_BYTES], cost[REVIEW_TEXT_BYTES];
         char time[QUANTITY_TEXT_BYTES];
 

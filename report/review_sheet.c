@@ -167,7 +167,7 @@ static void write_findings(struct review_sheet *sheet, const struct review_visit
         return;
     }
     sheet_table_begin(&table, &sheet->trial.sheet, columns, sizeof columns / sizeof columns[0]);
-    for (size_t i = 0; i < visit->run->finding_count; i++) {
+    for (size_t i = 0; i < visit->run->finding_count; i += review_span(visit, i)) {
         char text[REVIEW_TEXT_BYTES], cost[REVIEW_TEXT_BYTES], time[QUANTITY_TEXT_BYTES];
 
         sheet_table_row(&table, (const struct sheet_cell[]){

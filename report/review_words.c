@@ -54,10 +54,54 @@ char *review_headline(const struct review *review, char *out) {
 
 /* ---- findings ---- */
 
+/* "6 s": readings tell no more, and a person needs no more. */
+static char *length_of(int64_t ms, char *out) {
+    enum { MS_PER_S = 1000 };
+
+    return quantity_format_duration(ms < MS_PER_S ? ms : (ms + MS_PER_S / 2) / MS_PER_S * MS_PER_S, out);
+}
+
+static bool is_gap(const struct finding *finding) {
+    return finding->kind == FINDING_GAP_BEGUN || finding->kind == FINDING_GAP_ENDED;
+}
+
+size_t review_span(const struct review_visit *visit, size_t finding) {
+    enum { MANY = 6 };
+    size_t count = 0;
+
+    while (finding + count < visit->run->finding_count && is_gap(&visit->run->findings[finding + count]))
+        count++;
+    return count > MANY ? count : 1;
+}
+
+static void say_gaps(const struct review *review, const struct review_visit *visit, size_t finding, size_t count,
+                     char *out) {
+    char until[QUANTITY_TEXT_BYTES], longest[QUANTITY_TEXT_BYTES];
+    size_t gaps = 0;
+    int64_t most_ms = 0;
+
+    for (size_t i = finding; i < finding + count; i++) {
+        const struct finding *of = &visit->run->findings[i];
+
+        gaps += of->kind == FINDING_GAP_BEGUN;
+        if (of->kind == FINDING_GAP_ENDED && of->value > most_ms)
+            most_ms = of->value;
+    }
+    words_clock(visit->run->findings[finding + count - 1].t_ms, review->config->utc_offset_min, 1, until);
+    snprintf(out, REVIEW_TEXT_BYTES,
+             "%zu gaps in the good readings of all channels together until %s, the longest %s", gaps, until,
+             length_of(most_ms, longest));
+}
+
 char *review_finding(const struct review *review, const struct review_visit *visit, size_t finding, char *out) {
     const struct finding *of = &visit->run->findings[finding];
     const struct ledger_channel *channel = assess_find_channel(visit->run, of->channel_id);
+    const size_t span = review_span(visit, finding);
 
+    if (span > 1) {
+        say_gaps(review, visit, finding, span, out);
+        return out;
+    }
     judge_describe_finding(of, review->assessed->plan->operations[of->operation].kind,
                            channel != NULL ? channel->name : NULL, review->config->unit, out, REVIEW_TEXT_BYTES);
     return out;
@@ -77,17 +121,22 @@ static const struct finding *next_of(const struct review_visit *visit, size_t fr
     return NULL;
 }
 
+/* Only the longest unbroken stretch counts: what it would have been without this dip. */
 static void cost_of_break(const struct review_visit *visit, size_t finding, char *out) {
     const struct finding *of = &visit->run->findings[finding];
     const struct finding *back = next_of(visit, finding, FINDING_SOAK_RESUMED);
-    char length[QUANTITY_TEXT_BYTES], before[QUANTITY_TEXT_BYTES];
+    const struct finding *again;
+    char length[QUANTITY_TEXT_BYTES], whole[QUANTITY_TEXT_BYTES];
+    int64_t until_ms;
 
     if (back == NULL)
         return;
-    snprintf(out, REVIEW_TEXT_BYTES,
-             "%s out of the band; the %s before it no longer count, since the longest unbroken "
-             "time is required",
-             quantity_format_duration(back->t_ms - of->t_ms, length), quantity_format_duration(of->value, before));
+    again = next_of(visit, (size_t)(back - visit->run->findings), FINDING_SOAK_BROKEN);
+    until_ms = again != NULL ? again->t_ms : visit->run->soak.last_ended_ms;
+    length_of(back->t_ms - of->t_ms, length);
+    length_of(of->value + (until_ms - of->t_ms), whole);
+    snprintf(out, REVIEW_TEXT_BYTES, "%s out of the band, and the soak cut in two: without it %s unbroken", length,
+             whole);
 }
 
 static void cost_of_excess(const struct review *review, const struct finding *of, char *out) {
@@ -107,7 +156,7 @@ static void cost_of_delay(const struct review_visit *visit, const struct finding
     if (earlier->in_ms == 0 || of->t_ms != visit->run->soak.first_begun_ms || later_ms < 2 * MS_PER_MIN)
         return;
     snprintf(out, REVIEW_TEXT_BYTES, "%s later after the run's beginning than in batch %lld",
-             quantity_format_duration(later_ms, length), (long long)earlier->batch_id);
+             length_of(later_ms, length), (long long)earlier->batch_id);
 }
 
 char *review_cost(const struct review *review, const struct review_visit *visit, size_t finding, char *out) {
@@ -116,20 +165,19 @@ char *review_cost(const struct review *review, const struct review_visit *visit,
     const struct finding *end;
 
     out[0] = '\0';
+    if (review_span(visit, finding) > 1) {
+        snprintf(out, REVIEW_TEXT_BYTES, "each ends the proven soak: it begins again after it");
+        return out;
+    }
     switch (of->kind) {
     case FINDING_SOAK_BEGUN: cost_of_delay(visit, of, out); break;
     case FINDING_SOAK_BROKEN: cost_of_break(visit, finding, out); break;
     case FINDING_OVERSHOOT_PEAK:
     case FINDING_SPREAD: cost_of_excess(review, of, out); break;
-    case FINDING_OVERSHOOT:
-        end = next_of(visit, finding, FINDING_OVERSHOOT_PEAK);
-        (void)end;
-        break;
     case FINDING_GAP_BEGUN:
         end = next_of(visit, finding, FINDING_GAP_ENDED);
         if (end != NULL)
-            snprintf(out, REVIEW_TEXT_BYTES, "%s that nobody can prove",
-                     quantity_format_duration(end->value, length));
+            snprintf(out, REVIEW_TEXT_BYTES, "%s that nobody can prove", length_of(end->value, length));
         break;
     default: break;
     }
@@ -209,10 +257,11 @@ static struct failures find_failures(const struct assess_visit *visit) {
     for (size_t i = 0; i < visit->verdict_count; i++) {
         const struct verdict *verdict = &visit->verdicts[i];
 
-        if (verdict->outcome == OUTCOME_NOT_PROVEN)
-            failures.unproven |= verdict->reason != REASON_NOT_REACHED;
-        if (verdict->outcome == OUTCOME_MET ||
-            (verdict->outcome == OUTCOME_NOT_PROVEN && verdict->reason != REASON_NOT_REACHED))
+        if (verdict->outcome == OUTCOME_NOT_PROVEN) {
+            failures.unproven |= verdict->reason != REASON_NOT_REACHED; // what was never reached only was too cool
+            continue;
+        }
+        if (verdict->outcome == OUTCOME_MET)
             continue;
         switch (verdict->requirement) {
         case REQUIREMENT_SOAK_LEAST:

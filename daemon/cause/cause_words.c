@@ -194,8 +194,13 @@ static void say_sensor(struct words *words) {
     switch (evidence->sign) {
     case SIGN_DIFFERENCE:
         differences(words, 1);
-        SAY("at rest %s read %s against the control sensor; earlier good runs say %s", words->who, words->value,
-            words->usual);
+        if (evidence->channel_id == 0)
+            SAY("at rest every sensor in the charge read up to %s against the control sensor, and earlier good "
+                "runs say %s: the control sensor is the odd one",
+                words->value, words->usual);
+        else
+            SAY("at rest %s read %s against the control sensor; earlier good runs say %s", words->who, words->value,
+                words->usual);
         return;
     case SIGN_DRIFT:
         differences(words, 1);
