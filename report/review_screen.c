@@ -93,6 +93,13 @@ static struct range find_range(const struct page *page, const struct review_visi
     return range;
 }
 
+/* Where a column of the strip stands; a what-if has less room. */
+static int column_of(const struct page *page, int strip_column) {
+    const int room = page->columns - AXIS < REVIEW_COLUMNS ? page->columns - AXIS : REVIEW_COLUMNS;
+
+    return AXIS + strip_column * room / REVIEW_COLUMNS;
+}
+
 static int row_of(const struct range *range, double c) {
     return (int)lround((range->high_c - c) / fmax(range->high_c - range->low_c, 1) * (ROWS - 1));
 }
@@ -124,21 +131,22 @@ static void draw_band(const struct page *page, const struct review_visit *visit,
     const int row = row_of(range, (double)soak->temperature_mc / MC_PER_C);
 
     for (int i = 0; i < REVIEW_COLUMNS; i++)
-        canvas_text(canvas, AXIS + i, row, CANVAS_FAINT, page->screen->utf8 ? "╌" : "-");
+        canvas_text(canvas, column_of(page, i), row, CANVAS_FAINT, page->screen->utf8 ? "╌" : "-");
 }
 
-static void draw_strip(const struct review_strip *strip, const struct range *range, struct canvas *canvas,
-                       const char *sign, enum canvas_weight weight) {
+static void draw_strip(const struct page *page, const struct review_strip *strip, const struct range *range,
+                       struct canvas *canvas, const char *sign, enum canvas_weight weight) {
     for (int i = 0; i < REVIEW_COLUMNS; i++)
         if (strip->count[i] > 0)
-            canvas_text(canvas, AXIS + i, row_of(range, strip->sum_c[i] / (double)strip->count[i]), weight, sign);
+            canvas_text(canvas, column_of(page, i), row_of(range, strip->sum_c[i] / (double)strip->count[i]),
+                        weight, sign);
 }
 
 static void draw_times(const struct page *page, const struct review_visit *visit, struct canvas *canvas) {
     enum { TIMES = 4 };
 
     for (int i = 0; i <= TIMES; i++) {
-        const int column = AXIS + i * (REVIEW_COLUMNS - 1) / TIMES;
+        const int column = column_of(page, i * (REVIEW_COLUMNS - 1) / TIMES);
         const int64_t t_ms = visit->from_ms + (visit->to_ms - visit->from_ms) * i / TIMES;
         char text[QUANTITY_TEXT_BYTES];
 
@@ -174,8 +182,8 @@ static int show_curve(const struct page *page, const struct review_visit *visit,
         return fault_set(fault, EX_OSERR, "out of memory");
     draw_axis(page, &range, canvas);
     draw_band(page, visit, &range, canvas);
-    draw_strip(&visit->before, &range, canvas, utf8 ? "·" : ".", CANVAS_PLAIN);
-    draw_strip(&visit->now, &range, canvas, utf8 ? "●" : "o", CANVAS_STRONG);
+    draw_strip(page, &visit->before, &range, canvas, utf8 ? "·" : ".", CANVAS_PLAIN);
+    draw_strip(page, &visit->now, &range, canvas, utf8 ? "●" : "o", CANVAS_STRONG);
     draw_times(page, visit, canvas);
     result = print_canvas(page, canvas, fault);
     canvas_free(canvas);

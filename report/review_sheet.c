@@ -11,7 +11,7 @@
 
 static const float TITLE_SIZE = 18, SUBTITLE_SIZE = 10.5F, SUBTITLE_LEADING = 15, AFTER = 8, CHART_HEIGHT = 215,
                    FOLLOWS = 60, EVIDENCE_FOLLOWS = 40;
-enum { COLD_BAND_MC = 10000, LINE_BYTES = 2048, CELL_BYTES = 2048, EVIDENCE_MOST = 5 };
+enum { COLD_BAND_MC = 10000, LINE_BYTES = 2048, CELL_BYTES = 2048, EVIDENCE_MOST = 5, MARKS_MOST = 64 };
 static const char NOTICE[] = "HYPOTHETICAL - not the batch's plan, no verdict";
 static const char NOTICE_SIMULATED[] = "HYPOTHETICAL - not the batch's plan, no verdict - SIMULATED CLOCK";
 static const char SIMULATED[] = "SIMULATED CLOCK - not a record of real time";
@@ -37,7 +37,7 @@ static int open_page(struct review_sheet *sheet, struct fault *fault) {
     char time[QUANTITY_TEXT_BYTES], zone[QUANTITY_TEXT_BYTES], charge[TRIAL_SHORT_BYTES], line[LINE_BYTES];
 
     trial->config = review->config;
-    snprintf(trial->title, sizeof trial->title, "%s of batch %lld", review->instead != NULL ? "What if" : "Review",
+    snprintf(trial->title, sizeof trial->title, "%s batch %lld", review->instead != NULL ? "What if:" : "Review of",
              (long long)review->assessed->batch->batch_id);
     snprintf(trial->header, sizeof trial->header, "%s · batch %lld", review->instead != NULL ? "what if" : "review",
              (long long)review->assessed->batch->batch_id);
@@ -66,22 +66,32 @@ static int open_page(struct review_sheet *sheet, struct fault *fault) {
     return 0;
 }
 
-static void write_answer(struct review_sheet *sheet) {
+/* A question what if gets no sign of an outcome: nobody is to take it for a verdict. */
+static void write_supposed(struct review_sheet *sheet) {
+    const struct page_type strong = {PAGE_BOLD, SUBTITLE_SIZE, INK_TEXT};
     const struct review *review = sheet->review;
     char line[LINE_BYTES], headline[REVIEW_TEXT_BYTES];
+
+    snprintf(line, sizeof line, "%s: then it %s. As recorded it is %s.", review_headline(review, headline),
+             review_outcome(review, review->assessed->outcome), judge_outcome_name(review->recorded->outcome));
+    sheet_paragraph(&sheet->trial.sheet, &strong, SUBTITLE_LEADING, line);
+    sheet_skip(&sheet->trial.sheet, AFTER);
+    sheet_plain(&sheet->trial.sheet, review_hypothetical);
+}
+
+static void write_answer(struct review_sheet *sheet) {
+    const struct review *review = sheet->review;
+    char line[LINE_BYTES], headline[REVIEW_TEXT_BYTES], sentence[WORDS_SENTENCE_BYTES] = "";
+    char answer[REVIEW_TEXT_BYTES] = "";
     size_t visit = 0;
     const struct verdict *deciding = assess_deciding(review->assessed, &visit);
-    char sentence[WORDS_SENTENCE_BYTES] = "";
 
-    if (deciding != NULL && review->instead == NULL)
+    if (deciding != NULL)
         words_sentence(deciding, review->config->unit, sentence);
-    if (review->instead != NULL)
-        snprintf(sentence, sizeof sentence, "Then it %s. As recorded it is %s.",
-                 review_outcome(review, review->assessed->outcome), judge_outcome_name(review->recorded->outcome));
-    snprintf(line, sizeof line, "%s.\n%s", review_headline(review, headline), sentence);
+    if (deciding != NULL && review->visits[visit].weighed)
+        review_answer(&review->visits[visit], answer);
+    snprintf(line, sizeof line, "%s.\n%s\n%s", review_headline(review, headline), sentence, answer);
     trial_answer(&sheet->trial, review->assessed->outcome, line);
-    if (review->instead != NULL)
-        sheet_plain(&sheet->trial.sheet, review_hypothetical);
 }
 
 /* ---- what failed ---- */
@@ -107,12 +117,22 @@ static void write_verdicts(struct review_sheet *sheet, const struct assess_visit
                          SHEET_NO_MARK, false},
                         {words_limit(verdict->requirement, verdict->required, unit, limit), SHEET_NO_MARK, false},
                         {words_found(verdict, unit, found), SHEET_NO_MARK, false},
-                        {review_outcome(review, verdict->outcome), (int)verdict->outcome, true}});
+                        {review_outcome(review, verdict->outcome),
+                         review->instead != NULL ? SHEET_NO_MARK : (int)verdict->outcome, true}});
     }
     sheet_table_end(&table);
 }
 
 /* ---- the curve ---- */
+
+/* Findings are numbered as the list below the curve has them. */
+static size_t make_marks(const struct review_visit *visit, struct chart_mark *marks) {
+    size_t count = 0;
+
+    for (size_t i = 0; i < visit->run->finding_count && count < MARKS_MOST; i += review_span(visit, i), count++)
+        marks[count] = (struct chart_mark){visit->run->findings[i].t_ms, count + 1};
+    return count;
+}
 
 static void write_curve(struct review_sheet *sheet, const struct review_visit *visit) {
     const struct review *review = sheet->review;
@@ -120,6 +140,7 @@ static void write_curve(struct review_sheet *sheet, const struct review_visit *v
     const bool cold = soak->kind == OPERATION_COLD;
     char band[TRIAL_NAME_BYTES], low[QUANTITY_TEXT_BYTES], high[QUANTITY_TEXT_BYTES], length[QUANTITY_TEXT_BYTES];
     char remark[LINE_BYTES];
+    struct chart_mark marks[MARKS_MOST];
     struct chart_dressing dressing = {.unit = review->config->unit,
                                       .utc_offset_min = review->config->utc_offset_min,
                                       .origin_ms = visit->from_ms,
@@ -129,7 +150,9 @@ static void write_curve(struct review_sheet *sheet, const struct review_visit *v
                                       .band_text = band,
                                       .soak_begun_ms = visit->run->soak.longest_begun_ms,
                                       .soak_ended_ms = visit->run->soak.longest_ended_ms,
-                                      .soak_text = length};
+                                      .soak_text = length,
+                                      .marks = marks,
+                                      .mark_count = review->instead != NULL ? 0 : make_marks(visit, marks)};
 
     quantity_format_temperature(dressing.band_low_mc, review->config->unit, 0, low);
     quantity_format_temperature(dressing.band_high_mc, review->config->unit, 0, high);
@@ -157,9 +180,12 @@ static void write_curve(struct review_sheet *sheet, const struct review_visit *v
 /* ---- findings ---- */
 
 static void write_findings(struct review_sheet *sheet, const struct review_visit *visit) {
-    static const struct sheet_column columns[] = {
-        {"time", 0.12F, PAGE_LEFT}, {"what", 0.46F, PAGE_LEFT}, {"what it cost", 0.42F, PAGE_LEFT}};
+    static const struct sheet_column columns[] = {{"no.", 0.05F, PAGE_RIGHT},
+                                                  {"time", 0.11F, PAGE_LEFT},
+                                                  {"what", 0.44F, PAGE_LEFT},
+                                                  {"what it cost", 0.40F, PAGE_LEFT}};
     struct sheet_table table;
+    size_t number = 0;
 
     trial_caption(&sheet->trial, "In order of time", "", FOLLOWS);
     if (visit->run->finding_count == 0) {
@@ -169,8 +195,11 @@ static void write_findings(struct review_sheet *sheet, const struct review_visit
     sheet_table_begin(&table, &sheet->trial.sheet, columns, sizeof columns / sizeof columns[0]);
     for (size_t i = 0; i < visit->run->finding_count; i += review_span(visit, i)) {
         char text[REVIEW_TEXT_BYTES], cost[REVIEW_TEXT_BYTES], time[QUANTITY_TEXT_BYTES];
+        char count[QUANTITY_TEXT_BYTES];
 
+        snprintf(count, sizeof count, "%zu", ++number);
         sheet_table_row(&table, (const struct sheet_cell[]){
+                                    {count, SHEET_NO_MARK, false},
                                     {trial_moment(sheet->review->config, visit->run->findings[i].t_ms, time),
                                      SHEET_NO_MARK, false},
                                     {review_finding(sheet->review, visit, i, text), SHEET_NO_MARK, false},
@@ -293,7 +322,7 @@ int review_sheet_make(struct review *review, unsigned char **bytes, size_t *leng
     sheet->review = review;
     result = open_page(sheet, fault);
     if (result == 0) {
-        write_answer(sheet);
+        (review->instead != NULL ? write_supposed : write_answer)(sheet);
         for (size_t i = 0; i < review->assessed->visit_count; i++)
             write_visit(sheet, &review->visits[i]);
         sheet_heading(&sheet->trial.sheet, "How far this goes", EVIDENCE_FOLLOWS);

@@ -43,7 +43,7 @@ char *review_headline(const struct review *review, char *out) {
     const long long batch = (long long)review->assessed->batch->batch_id;
 
     if (review->instead != NULL)
-        snprintf(out, REVIEW_TEXT_BYTES, "What if: batch %lld judged against %.400s", batch, review->instead);
+        snprintf(out, REVIEW_TEXT_BYTES, "Batch %lld judged against %.400s", batch, review->instead);
     else if (review->assessed->outcome == OUTCOME_MET)
         snprintf(out, REVIEW_TEXT_BYTES, "Batch %lld was met: there is no failure to explain", batch);
     else
