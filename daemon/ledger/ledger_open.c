@@ -182,6 +182,7 @@ static int authorize(void *context, int action, const char *a, const char *b, co
         "attestation",
         "batch",
         "certificate",
+        "certificate_kept",
         "claim",
         "company",
         "document",

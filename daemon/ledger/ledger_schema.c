@@ -101,6 +101,7 @@ static const char *const tables_used[] = { // one a line, in order
     "attestation",
     "batch",
     "certificate",
+    "certificate_kept",
     "channel",
     "claim",
     "company",

@@ -12,5 +12,6 @@ const char *const schema_second[] = {
     schema_accuracy,
     schema_survey,
     schema_check_views,
+    schema_certificate,
     NULL,
 };
