@@ -10,6 +10,8 @@
 #include "soakledger/quantity.h"
 #include "soakledger/replay.h"
 #include "soakledger/run.h"
+#include "soakledger/seal.h"
+#include "soakledger/sensors.h"
 
 /* A run judged against one visit of one batch. */
 struct judging {
@@ -486,6 +488,18 @@ static enum run_end end_reason(const struct watch *watch) {
     return watch->oven->is_cold && reason == RUN_END_COLD ? RUN_END_WARM : reason;
 }
 
+/* The journal gets the seal too: a copy that is kept elsewhere. */
+static int seal_closed(struct watch *watch, int64_t now_ms, struct fault *fault) {
+    char words[SEAL_WORDS_BYTES];
+    struct seal_head head;
+
+    if (seal_run(watch->ledger, watch->run_id, SEAL_RUN, watch->oven->lead_ms, now_ms, &head, fault) != 0)
+        return -1;
+    journal_write(JOURNAL_NOTICE, "oven %s, run %lld: sealed: %s", watch->oven->name, (long long)watch->run_id,
+                  seal_describe(&head, words));
+    return 0;
+}
+
 static int close_judgings(struct watch *watch, int64_t ended_ms, struct fault *fault) {
     int result = 0;
 
@@ -498,7 +512,7 @@ static int close_judgings(struct watch *watch, int64_t ended_ms, struct fault *f
     return result;
 }
 
-static int close_run(struct watch *watch, int64_t ended_ms, struct fault *fault) {
+static int close_run(struct watch *watch, int64_t ended_ms, int64_t now_ms, struct fault *fault) {
     const enum run_end reason = end_reason(watch);
 
     if (ledger_end_run(watch->ledger, watch->run_id, ended_ms, reason, fault) != 0)
@@ -507,20 +521,22 @@ static int close_run(struct watch *watch, int64_t ended_ms, struct fault *fault)
                   run_end_name(reason));
     watch->on = false;
     watch->ending_ms = 0;
-    return close_judgings(watch, ended_ms, fault);
+    if (sensors_count_run(watch->ledger, watch->run_id, fault) < 0 || close_judgings(watch, ended_ms, fault) != 0)
+        return -1;
+    return seal_closed(watch, now_ms, fault);
 }
 
 int watch_settle(struct watch *watch, int64_t t_ms, struct fault *fault) {
     if (watch->ending_ms == 0 || t_ms <= watch->ending_ms)
         return 0;
-    return close_run(watch, watch->ending_ms, fault);
+    return close_run(watch, watch->ending_ms, t_ms, fault);
 }
 
 /* A run ends with all readings of its last moment. One that nobody watched for long ends where it was last seen. */
 static int end_run(struct watch *watch, const struct reading *reading, struct fault *fault) {
     if (run_end_reason(watch->detector) == RUN_END_SILENT &&
         reading->t_ms - watch->last_ms >= watch->oven->silent_after_ms)
-        return close_run(watch, watch->last_ms, fault);
+        return close_run(watch, watch->last_ms, reading->t_ms, fault);
     watch->ending_ms = reading->t_ms;
     return 0;
 }
@@ -568,9 +584,11 @@ int watch_begin(struct watch *watch, int64_t now_ms, struct fault *fault) {
 int watch_judge(struct watch *watch, const struct reading *reading, struct fault *fault) {
     for (size_t i = 0; i < watch->judging_count; i++) {
         struct judging *judging = watch->judgings[i];
+        struct reading corrected = *reading;
 
-        judge_feed(judging->judge, reading);
-        notice_take_reading(judging->notice, reading);
+        replay_correct(judging->channels, judging->channel_count, &corrected);
+        judge_feed(judging->judge, &corrected);
+        notice_take_reading(judging->notice, &corrected);
         if (judging_check(judging, fault) != 0)
             return -1;
     }

@@ -208,7 +208,8 @@ static int assess_run(struct ledger *ledger, const struct plan *plan, struct ass
     if (run->events == NULL || simulated < 0)
         return -1;
     run->simulated = simulated == 1;
-    if (assess_compare_stored(ledger, run, fault) != 0)
+    if (assess_compare_stored(ledger, run, fault) != 0 ||
+        seal_read_run(ledger, run->run.run_id, &run->seal, fault) < 0)
         return -1;
     assess_sort_findings(run);
     return 0;
@@ -220,12 +221,13 @@ static const struct judge_soak *assess_soak(const struct assess_visit *visit) {
     return run != NULL ? &run->soak : NULL;
 }
 
-/* The latest word for a visit's quench counts. */
+/* The latest word for a visit's quench counts, unless it was taken back. */
 static void assess_attest(struct assess_batch *assessed, size_t number) {
     struct assess_visit *visit = &assessed->visits[number];
 
     for (size_t i = 0; i < assessed->attestation_count; i++) {
-        if (assessed->attestations[i].visit == number) {
+        if (assessed->attestations[i].visit == number &&
+            !books_is_withdrawn(assessed->books, BOOKS_ATTESTATION, i + 1)) {
             visit->attested = true;
             visit->attested_ms = assessed->attestations[i].t_ms;
         }
@@ -312,6 +314,39 @@ static int assess_visits(struct ledger *ledger, struct assess_batch *assessed, c
     return result;
 }
 
+static int assess_hardness(struct assess_batch *assessed, struct fault *fault) {
+    const struct books *books = assessed->books;
+    struct hardness_reading *readings = calloc(books->hardness_count + 1, sizeof *readings);
+    size_t count = 0;
+
+    if (readings == NULL)
+        return fault_set(fault, EX_OSERR, "not enough memory for %zu hardness readings", books->hardness_count);
+    for (size_t i = 0; i < books->hardness_count; i++) {
+        const struct books_hardness *reading = &books->hardness[i];
+
+        if (!reading->withdrawn)
+            readings[count++] = (struct hardness_reading){reading->scale, reading->counts, reading->uncertainty};
+    }
+    assessed->hardness = hardness_judge(assessed->plan, readings, count);
+    free(readings);
+    if (assessed->hardness.asked && assessed->hardness.outcome > assessed->outcome)
+        assessed->outcome = assessed->hardness.outcome;
+    return 0;
+}
+
+/* What people said, and by what seal the ledger can be known again. */
+static int assess_books(struct ledger *ledger, struct assess_batch *assessed, struct fault *fault) {
+    const int64_t batch_id = assessed->batch->batch_id;
+
+    assessed->attestations = ledger_list_attestations(ledger, batch_id, &assessed->attestation_count, fault);
+    if (assessed->attestations == NULL)
+        return -1;
+    assessed->books = books_read(ledger, batch_id, fault);
+    if (assessed->books == NULL)
+        return -1;
+    return seal_read_last(ledger, &assessed->last_seal, fault) < 0 ? -1 : 0;
+}
+
 struct assess_batch *assess_batch(struct ledger *ledger, int64_t batch_id, const struct assess_watch *watch,
                                   struct fault *fault) {
     struct assess_batch *assessed = calloc(1, sizeof *assessed);
@@ -328,8 +363,7 @@ struct assess_batch *assess_batch(struct ledger *ledger, int64_t batch_id, const
         plan_parse(assessed->batch->plan_text, assessed->batch->plan_length, assessed->batch->plan_name, fault);
     if (assessed->oven == NULL || assessed->plan == NULL)
         goto fail;
-    assessed->attestations = ledger_list_attestations(ledger, batch_id, &assessed->attestation_count, fault);
-    if (assessed->attestations == NULL)
+    if (assess_books(ledger, assessed, fault) != 0)
         goto fail;
     assessed->visit_count = assessed->plan->visit_count;
     assessed->visits = calloc(assessed->visit_count + 1, sizeof *assessed->visits);
@@ -337,7 +371,7 @@ struct assess_batch *assess_batch(struct ledger *ledger, int64_t batch_id, const
         fault_set(fault, EX_OSERR, "not enough memory for %zu visits", assessed->visit_count);
         goto fail;
     }
-    if (assess_visits(ledger, assessed, watch, fault) != 0)
+    if (assess_visits(ledger, assessed, watch, fault) != 0 || assess_hardness(assessed, fault) != 0)
         goto fail;
     return assessed;
 fail:
@@ -363,6 +397,7 @@ void assess_free(struct assess_batch *assessed) {
     }
     free(assessed->visits);
     ledger_free_attestations(assessed->attestations, assessed->attestation_count);
+    books_free(assessed->books);
     free(assessed->oven);
     plan_free(assessed->plan);
     ledger_free_batch(assessed->batch);
@@ -391,6 +426,13 @@ const struct verdict *assess_deciding(const struct assess_batch *assessed, size_
             }
         }
     return best;
+}
+
+bool assess_hardness_decides(const struct assess_batch *assessed) {
+    size_t visit;
+    const struct verdict *worst = assess_deciding(assessed, &visit);
+
+    return assessed->hardness.asked && (worst == NULL || assessed->hardness.outcome > worst->outcome);
 }
 
 const struct assess_run *assess_deciding_run(const struct assess_visit *visit) {

@@ -60,6 +60,7 @@ static int certificate_draw_rest(struct certificate *certificate, struct fault *
     certificate_events(certificate);
     certificate_instruments(certificate);
     certificate_sampling(certificate);
+    certificate_seals(certificate);
     certificate_limits(certificate);
     certificate_definitions(certificate);
     certificate_cautions(certificate);

@@ -6,6 +6,7 @@
 
 #include "certificate_parts.h"
 #include "soakledger/ink.h"
+#include "soakledger/replay.h"
 #include "soakledger/tell.h"
 #include "soakledger/words.h"
 
@@ -134,8 +135,9 @@ static struct certificate_curve *certificate_find_curve(const struct certificate
     return NULL;
 }
 
-struct chart *certificate_read_chart(struct certificate *certificate, const struct chart_curve *curves,
-                                     size_t count, int64_t from_ms, int64_t to_ms, struct fault *fault) {
+struct chart *certificate_read_chart(struct certificate *certificate, const struct assess_run *run,
+                                     const struct chart_curve *curves, size_t count, int64_t from_ms, int64_t to_ms,
+                                     struct fault *fault) {
     int64_t ids[CERTIFICATE_MOST_CURVES];
     struct chart *chart = chart_open(from_ms, to_ms, curves, count, fault);
     struct ledger_cursor *cursor = NULL;
@@ -152,6 +154,7 @@ struct chart *certificate_read_chart(struct certificate *certificate, const stru
     }
     while (more == 1) {
         more = ledger_next_reading(cursor, &reading, fault);
+        replay_correct(run->channels, run->channel_count, &reading);
         if (more == 1 && !chart_feed(chart, &reading))
             more = fault_set(fault, EX_OSERR, "not enough memory for the gaps of a curve");
     }
@@ -228,7 +231,7 @@ static struct chart *certificate_read_close_up(struct certificate *certificate, 
     int64_t from_ms, to_ms;
 
     certificate_close_up_span(run, &from_ms, &to_ms);
-    return certificate_read_chart(certificate, picked, count, from_ms, to_ms, fault);
+    return certificate_read_chart(certificate, run, picked, count, from_ms, to_ms, fault);
 }
 
 static int certificate_draw_close_up(struct certificate *certificate, const struct assess_run *run,

@@ -29,6 +29,8 @@ static void certificate_count(const struct assess_batch *assessed, size_t counts
     for (size_t i = 0; i < assessed->visit_count; i++)
         for (size_t k = 0; k < assessed->visits[i].verdict_count; k++)
             counts[assessed->visits[i].verdicts[k].outcome]++;
+    if (assessed->hardness.asked)
+        counts[assessed->hardness.outcome]++;
 }
 
 /* Why the answer is what it is, in one sentence, and how many of the requirements it concerns. */
@@ -41,6 +43,15 @@ static void certificate_explain(const struct certificate *certificate, char *why
 
     certificate_count(assessed, counts);
     total = counts[OUTCOME_MET] + counts[OUTCOME_NOT_PROVEN] + counts[OUTCOME_NOT_MET];
+    snprintf(how_many, CERTIFICATE_LINE_BYTES, "%zu of %zu requirements met, %zu not met, %zu not proven",
+             counts[OUTCOME_MET], total, counts[OUTCOME_NOT_MET], counts[OUTCOME_NOT_PROVEN]);
+    if (assess_hardness_decides(assessed)) {
+        char found[HARDNESS_WORDS_BYTES];
+
+        snprintf(why, CERTIFICATE_LINE_BYTES, "Hardness: %s.",
+                 hardness_describe(assessed->plan, &assessed->hardness, found));
+        return;
+    }
     if (verdict == NULL) {
         snprintf(why, CERTIFICATE_LINE_BYTES, "The plan requires nothing that could be judged.");
         how_many[0] = '\0';
@@ -58,8 +69,6 @@ static void certificate_explain(const struct certificate *certificate, char *why
                  "Everything the plan requires was met. Closest to its limit was %s: %s", name, sentence);
     else
         snprintf(why, CERTIFICATE_LINE_BYTES, "%s: %s", name, sentence);
-    snprintf(how_many, CERTIFICATE_LINE_BYTES, "%zu of %zu requirements met, %zu not met, %zu not proven",
-             counts[OUTCOME_MET], total, counts[OUTCOME_NOT_MET], counts[OUTCOME_NOT_PROVEN]);
 }
 
 static void certificate_title(struct certificate *certificate) {

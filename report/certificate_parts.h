@@ -53,9 +53,10 @@ void certificate_free_curves(struct certificate *certificate);
 int certificate_draw_curves(struct certificate *certificate, struct fault *fault);
 /* A line above a curve that keeps `height` together with it. */
 void certificate_caption(struct certificate *certificate, const char *text, float height);
-/* Reads once more, only what lies within [from, to]. */
-struct chart *certificate_read_chart(struct certificate *certificate, const struct chart_curve *curves,
-                                     size_t count, int64_t from_ms, int64_t to_ms, struct fault *fault);
+/* Reads once more, only what lies within [from, to], corrected as in the run. */
+struct chart *certificate_read_chart(struct certificate *certificate, const struct assess_run *run,
+                                     const struct chart_curve *curves, size_t count, int64_t from_ms, int64_t to_ms,
+                                     struct fault *fault);
 /* The cooling curve of a visit that ends in a quench, and what it says. */
 int certificate_draw_quench(struct certificate *certificate, size_t visit, const struct assess_run *run,
                             struct fault *fault);
@@ -69,6 +70,7 @@ void certificate_runs(struct certificate *certificate);
 void certificate_events(struct certificate *certificate);
 void certificate_instruments(struct certificate *certificate);
 void certificate_sampling(struct certificate *certificate);
+void certificate_seals(struct certificate *certificate);
 
 void certificate_definitions(struct certificate *certificate);
 void certificate_limits(struct certificate *certificate);

@@ -111,7 +111,7 @@ static int certificate_draw_cooling(struct certificate *certificate, const struc
                                       .begun_word = "leaves the soak",
                                       .ended_word = "falls fast from",
                                       .seconds = true};
-    struct chart *chart = certificate_read_chart(certificate, curves, count, begin_ms, end_ms, fault);
+    struct chart *chart = certificate_read_chart(certificate, run, curves, count, begin_ms, end_ms, fault);
 
     if (chart == NULL)
         return -1;

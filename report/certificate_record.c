@@ -387,3 +387,29 @@ void certificate_sampling(struct certificate *certificate) {
     certificate_each_run(certificate, &table, certificate_list_sampling);
     sheet_table_end(&table);
 }
+
+/* ---- seals ---- */
+
+/* The digits by which the ledger can be held to what it says today. */
+void certificate_seals(struct certificate *certificate) {
+    const struct assess_batch *assessed = certificate->assessed;
+    char seal[SEAL_WORDS_BYTES], line[CERTIFICATE_LINE_BYTES];
+
+    sheet_heading(&certificate->sheet, "Seals of the ledger", ROWS_THAT_FOLLOW);
+    for (size_t i = 0; i < assessed->visit_count; i++)
+        for (size_t k = 0; k < assessed->visits[i].run_count; k++) {
+            const struct assess_run *run = &assessed->visits[i].runs[k];
+
+            snprintf(line, sizeof line, "Run %lld: %s%s", (long long)run->run.run_id,
+                     seal_describe(&run->seal, seal),
+                     run->seal.kind == SEAL_RUN_LATER ? " (sealed later, not as it closed)"
+                     : run->seal.kind == SEAL_IMPORT  ? " (read in from elsewhere, not recorded here)"
+                                                      : "");
+            sheet_small(&certificate->sheet, line);
+        }
+    snprintf(line, sizeof line, "The last when this was drawn: %s.", seal_describe(&assessed->last_seal, seal));
+    sheet_small(&certificate->sheet, line);
+    sheet_small(&certificate->sheet,
+                "'soakledger verify --seal' with the first digits of the last seal, or the few lines of "
+                "soakledger-seal(5) without that program, show whether the ledger still holds what it held then.");
+}

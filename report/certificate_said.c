@@ -56,7 +56,7 @@ static void certificate_hardness(struct certificate *certificate) {
     char asked[TELL_BYTES], line[CERTIFICATE_LINE_BYTES];
     struct page_frame frame;
 
-    if (!tell_hardness(certificate->assessed->plan, asked))
+    if (!tell_hardness(certificate->assessed->plan, asked) || certificate->assessed->books->hardness_count > 0)
         return;
     sheet_heading(&certificate->sheet, "Hardness, to be filled in by hand", ROWS_THAT_FOLLOW);
     snprintf(line, sizeof line, "Asked for: %s, %lld readings. Not measured by the recorder.", asked,
@@ -75,9 +75,50 @@ static void certificate_hardness(struct certificate *certificate) {
               PAGE_LEFT, &type, hardness->scale);
 }
 
+static void certificate_list_hardness(struct certificate *certificate) {
+    const struct assess_batch *assessed = certificate->assessed;
+    char text[TELL_LINE_BYTES], line[TELL_LINE_BYTES + CERTIFICATE_NAME_BYTES];
+
+    if (assessed->books->hardness_count == 0)
+        return;
+    sheet_heading(&certificate->sheet, "Hardness, as measured and entered by people", ROWS_THAT_FOLLOW);
+    if (assessed->hardness.asked) {
+        snprintf(line, sizeof line, "Hardness: %s; %s.", judge_outcome_name(assessed->hardness.outcome),
+                 hardness_describe(assessed->plan, &assessed->hardness, text));
+        sheet_plain(&certificate->sheet, line);
+    }
+    for (size_t i = 0; i < assessed->books->hardness_count; i++) {
+        snprintf(line, sizeof line, "Reading %zu: %s", i + 1,
+                 tell_hardness_reading(assessed->books, i, certificate->config->utc_offset_min, text));
+        sheet_plain(&certificate->sheet, line);
+    }
+}
+
+/* What was decided and amended afterwards. No verdict is changed by it. */
+static void certificate_list_decisions(struct certificate *certificate) {
+    const struct books *books = certificate->assessed->books;
+    const int zone = certificate->config->utc_offset_min;
+    char text[TELL_LINE_BYTES], line[TELL_LINE_BYTES + CERTIFICATE_NAME_BYTES];
+
+    if (books->disposition_count + books->amendment_count == 0)
+        return;
+    sheet_heading(&certificate->sheet, "Decided and amended afterwards", ROWS_THAT_FOLLOW);
+    for (size_t i = 0; i < books->disposition_count; i++) {
+        snprintf(line, sizeof line, "Disposition %zu: %s", i + 1,
+                 tell_disposition(&books->dispositions[i], zone, text));
+        sheet_plain(&certificate->sheet, line);
+    }
+    for (size_t i = 0; i < books->amendment_count; i++) {
+        snprintf(line, sizeof line, "Amended: %s", tell_amendment(&books->amendments[i], books, zone, text));
+        sheet_plain(&certificate->sheet, line);
+    }
+}
+
 void certificate_said(struct certificate *certificate) {
     certificate_attestations(certificate);
     certificate_hardness(certificate);
+    certificate_list_hardness(certificate);
+    certificate_list_decisions(certificate);
 }
 
 /* ---- beside the requirements ---- */

@@ -120,13 +120,13 @@ void certificate_limits(struct certificate *certificate) {
         &certificate->sheet,
         "That the charge named here was in the oven, and the steel what it is called: that is the operator's "
         "word. That other places in the oven or the charge were as hot as the sensors.");
-    sheet_plain(
-        &certificate->sheet,
-        certificate_saw_quench(certificate->assessed)
-            ? "Anything between the runs and beside the sensors named; and hardness, structure, size or fitness "
-              "for a purpose, none of which was measured."
-            : "Anything outside the oven, such as the quench; and hardness, structure, size or "
-              "fitness for a purpose, none of which was measured.");
+    sheet_plain(&certificate->sheet, certificate_saw_quench(certificate->assessed)
+                                         ? "Anything between the runs and beside the sensors named; and structure, "
+                                           "size or fitness for a purpose, "
+                                           "none of which was measured. Hardness is what people entered."
+                                         : "Anything outside the oven, such as the quench; and structure, size or "
+                                           "fitness for a purpose, none of "
+                                           "which was measured. Hardness is what people entered.");
     if (certificate->assessed->simulated)
         sheet_plain(&certificate->sheet, "Anything about real time: the runs were recorded on a simulated clock.");
 }

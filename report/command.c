@@ -6,6 +6,7 @@
 
 #include "certificate_parts.h"
 #include "soakledger/clock.h"
+#include "soakledger/seal.h"
 #include "soakledger/words.h"
 
 int command_configure(struct command *command, struct fault *fault) {
@@ -31,6 +32,8 @@ int64_t command_now_ms(struct command *command, struct fault *fault) {
         return -1;
     now_ms = clock_read_ms(clock);
     clock_close(clock);
+    if (command->ledger != NULL)
+        seal_set_time(command->ledger, now_ms);
     return now_ms;
 }
 

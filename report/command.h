@@ -72,19 +72,27 @@ int command_check_ovens(struct command *command, const struct plan *plan, const 
 int64_t command_visit_oven(struct command *command, const struct ledger_batch *batch, const struct plan *plan,
                            size_t visit, struct fault *fault);
 typedef int command_function(struct command *command, int argc, char **argv, struct fault *fault);
+/* Whether the words name a file of a certificate. */
+bool command_is_paper(int argc, char **argv);
 /* One a line, in order. */
+command_function command_amend;
 command_function command_attest;
 command_function command_batch;
 command_function command_batch_open;
 command_function command_batch_show;
 command_function command_batch_split;
 command_function command_certificate;
+command_function command_check;
 command_function command_claim;
+command_function command_disposition;
+command_function command_hardness;
 command_function command_key;
+command_function command_now;
 command_function command_plan;
 command_function command_ports;
 command_function command_probe;
 command_function command_runs;
+command_function command_survey;
 
 /* Every command, in order of name. */
 struct command_entry {

@@ -30,11 +30,13 @@ static int command_find_peak(struct command *command, const struct ledger_run *r
             ids[picked++] = channels[i].channel_id;
     if (channels != NULL && ids != NULL)
         cursor = ledger_open_cursor(command->ledger, ids, picked, run->begun_ms, until_ms, fault);
-    while (cursor != NULL && (more = ledger_next_reading(cursor, &reading, fault)) == 1)
+    while (cursor != NULL && (more = ledger_next_reading(cursor, &reading, fault)) == 1) {
+        replay_correct(channels, count, &reading);
         if (reading.quality == QUALITY_GOOD && (found == 0 || reading.value > *peak_mc)) {
             *peak_mc = reading.value;
             found = 1;
         }
+    }
     ledger_close_cursor(cursor);
     ledger_free_channels(channels, count);
     free(ids);

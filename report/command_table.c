@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: MIT
-/* Every command there is: its name, the few words that the overview gives it, and its own help. A help begins with how
- * the command is written, fits a screen of 24 lines and 80 columns, and leaves the whole story to the manual. */
+/* Every command there is: its name, the few words that the overview gives it, and its own help. A help begins with
+ * how the command is written, fits a screen of 24 lines and 80 columns, and leaves the whole story to the manual.
+ */
 #include "command.h"
 
 // clang-format off
@@ -35,11 +36,19 @@ static const char help_batch[] =
     "  close   no more runs belong to it\n";
 
 static const char help_certificate[] =
-    "soakledger certificate BATCH [-o FILE]\n"
+    "soakledger certificate BATCH [--why TEXT] [--by NAME] [-o FILE]\n"
+    "soakledger certificate BATCH --revision N [-o FILE]\n"
     "\n"
     "Writes the certificate of a batch and records its issue. Without -o it is\n"
-    "soakledger-batch-N.pdf in this folder. See soakledger(1) for what stands beside\n"
-    "it.\n";
+    "soakledger-batch-N.pdf in this folder. With a key in the configuration it is\n"
+    "signed inside, and a second signature lies beside it, FILE.sig.\n"
+    "\n"
+    "  --why TEXT     why there is a new one, if there is one already. What changed\n"
+    "                 is found out and printed; the one before stays a record\n"
+    "  --by NAME      whose reason that is; the user unless given\n"
+    "  --revision N   print one again as it was issued, byte for byte\n"
+    "\n"
+    "'soakledger verify FILE' is what its receiver can do.\n";
 
 static const char help_claim[] =
     "soakledger claim RUN BATCH [VISIT] [--also] [--by NAME]\n"
@@ -61,6 +70,19 @@ static const char help_key[] =
     "\n"
     "Makes the key that signs certificates, once, and hands out what others check\n"
     "them by.\n";
+
+static const char help_now[] =
+    "soakledger now [--once]\n"
+    "\n"
+    "The ovens at this moment: temperatures, the curve of the run that is on, how\n"
+    "long the soak still has to last, and what was found. It is drawn anew every\n"
+    "second until q or Ctrl-C; where there is no terminal it is printed once.\n"
+    "\n"
+    "  --once   print it once in any case\n"
+    "\n"
+    "Whatever is wrong has a line that begins with '!'. An x under the curve stands\n"
+    "where no good reading came. NO_COLOR switches colour off; where the locale is\n"
+    "not UTF-8 the page is plain ASCII.\n";
 
 static const char help_plan[] =
     "soakledger plan check FILE\n"
@@ -87,16 +109,78 @@ static const char help_runs[] =
     "\n"
     "The last 20 oven runs, or all of them, and whose they are.\n";
 
+static const char help_amend[] =
+    "soakledger amend BATCH charge | customer | order | operator | note --to TEXT\n"
+    "soakledger amend BATCH hardness N --to NUMBER\n"
+    "soakledger amend BATCH attestation | disposition N --to TEXT\n"
+    "soakledger amend BATCH attestation | disposition | hardness N withdraw\n"
+    "           --reason TEXT [--by NAME]\n"
+    "\n"
+    "Says what an entry should have said, or that it does not count. The entry\n"
+    "stays, and sheets print both. N counts the entries of that kind in the batch,\n"
+    "as 'batch show' numbers them. Verdicts are never amended.\n";
+
+static const char help_disposition[] =
+    "soakledger disposition BATCH accept | rework | scrap | hold --reason TEXT\n"
+    "           [--by NAME]\n"
+    "\n"
+    "What is done with the batch, by whose decision, and why. No verdict changes;\n"
+    "the latest disposition holds, and all are printed.\n";
+
+static const char help_hardness[] =
+    "soakledger hardness BATCH NUMBER ... SCALE [--piece TEXT] [--position TEXT]\n"
+    "           [--instrument TEXT] [--uncertainty NUMBER] [--at TIME] [--by NAME]\n"
+    "\n"
+    "Enters hardness readings, such as 'hardness 7 60 60.5 59.5 HRC'. They are held\n"
+    "against what the plan asks for: met, not met, or not proven.\n";
+
+
+static const char help_survey[] =
+    "soakledger survey OVEN --setpoint TEMPERATURE (--run N | --from TIME --to TIME)\n"
+    "           [--hold DURATION] [--decision simple | guarded] [--by NAME]\n"
+    "           [--note TEXT] [-o FILE] [CHANNEL[=PLACE] ...]\n"
+    "soakledger survey list\n"
+    "soakledger survey print N [-o FILE]\n"
+    "\n"
+    "How even the work zone was at a setpoint, from the stored readings of a run or\n"
+    "of a time: judged by the uniformity classes of AMS 2750, stored, and printed.\n"
+    "\n"
+    "  CHANNEL=PLACE  a sensor and where it was, such as front='left, on the hearth';\n"
+    "                 without any, all load channels of the oven\n"
+    "  --hold TIME    settled for at least so long, 30 min unless given; of a run, so\n"
+    "                 much is judged, of a time everything to its end\n"
+    "  --decision guarded   inside a limit by the sensor's uncertainty, or not proven\n"
+    "\n"
+    "Sensors have to be recorded from 55 C below the setpoint on, at least every two\n"
+    "minutes. Units and paper are those of the configuration.\n";
+
+static const char help_verify[] =
+    "soakledger verify CERT.pdf [--key FILE] [--signature FILE]\n"
+    "\n"
+    "Checks a certificate by itself: whether its signature holds, and whether its\n"
+    "verdicts follow from the readings and the plan attached to it. It needs no\n"
+    "ledger and no configuration.\n"
+    "\n"
+    "  --key FILE         what the shop handed out: shop.crt for the signature inside,\n"
+    "                     or shop.pub for the one beside the file\n"
+    "  --signature FILE   instead of CERT.pdf.sig, with shop.pub\n";
+
 const struct command_entry command_entries[] = {
+    {"amend", command_amend, "what an entry should say", help_amend},
     {"attest", command_attest, "word for an unseen quench", help_attest},
     {"batch", command_batch, "what goes into the ovens", help_batch},
     {"certificate", command_certificate, "the PDF for a customer", help_certificate},
     {"claim", command_claim, "say whose a run is", help_claim},
+    {"disposition", command_disposition, "accept, rework, scrap ...", help_disposition},
+    {"hardness", command_hardness, "hardness as measured", help_hardness},
     {"key", command_key, "what signs certificates", help_key},
+    {"now", command_now, "the ovens at this moment", help_now},
     {"plan", command_plan, "check or draw a plan", help_plan},
     {"ports", command_ports, "serial adapters", help_ports},
     {"probe", command_probe, "find controllers", help_probe},
     {"runs", command_runs, "oven runs, whose they are", help_runs},
+    {"survey", command_survey, "how even a work zone is", help_survey},
+    {"verify", command_check, "does a certificate hold?", help_verify},
 };
 
 // clang-format on

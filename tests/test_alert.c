@@ -1,4 +1,5 @@
 // SPDX-License-Identifier: MIT
+// Measures real time: runs alone.
 /* Alerts: what is told, how often, and what a real command gets to see. */
 #include <setjmp.h>
 #include <stdarg.h>

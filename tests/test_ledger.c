@@ -174,7 +174,7 @@ static bool change_fitting(struct bench_config *config, int which) {
     case 5: channel->fitting.encoding = ENCODING_INT32; return true;
     case 6: channel->fitting.word_order = WORD_LOW_FIRST; return true;
     case 7: channel->fitting.decimals = 0; return true;
-    case 8: channel->fitting.unit = UNIT_FAHRENHEIT; return true;
+    case 8: channel->fitting.unit = CHANNEL_FAHRENHEIT; return true;
     case 9: channel->fitting.low = 1; return true;
     case 10: channel->fitting.high = 1300001; return true;
     case 11: channel->fitting.open_count = 1; return true;

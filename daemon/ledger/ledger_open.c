@@ -14,6 +14,7 @@
 #include <unistd.h>
 
 #include "ledger_private.h"
+#include "soakledger/seal.h"
 
 enum { LEDGER_FILE_MODE = 0640 };
 
@@ -179,16 +180,24 @@ static int authorize(void *context, int action, const char *a, const char *b, co
     static const char *const tables[] = { // one a line, in order
         "accuracy",
         "accuracy_typed",
+        "amendment",
         "attestation",
         "batch",
+        "calibration",
+        "calibration_point",
         "certificate",
         "certificate_kept",
         "claim",
         "company",
+        "disposition",
         "document",
+        "hardness",
         "import",
         "import_channel",
         "imported_reading",
+        "seal",
+        "seal_part",
+        "sensor_event",
         "survey",
         "survey_class",
         "survey_place",
@@ -376,6 +385,10 @@ int ledger_begin(struct ledger *ledger, struct fault *fault) {
 int ledger_commit(struct ledger *ledger, struct fault *fault) {
     struct query query;
 
+    /* What the command writes into the books is sealed as it is written. */
+    if (ledger->mode == LEDGER_BOOKKEEP && seal_books(ledger, ledger->now_ms, fault) < 0) {
+        return -1;
+    }
     query_open(&query, ledger, STATEMENT_COMMIT, "make what was written durable", fault);
     return query_run(&query);
 }

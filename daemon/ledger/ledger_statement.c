@@ -24,10 +24,11 @@
     "encoding,"                                                                                                    \
     " word_order, query, field, separator, pattern, decimals, unit, low, high, open_1, open_2, open_3, open_4,"    \
     " over_1, over_2, over_3, over_4, under_1, under_2, under_3, under_4, frozen_after_ms,"                        \
-    " moves_at_most_mc_per_h, sensor_identity, sensor_type, sensor_tolerance, sensor_fitted_ms"
+    " moves_at_most_mc_per_h, sensor_identity, sensor_type, sensor_tolerance, sensor_fitted_ms,"                   \
+    " cold_channel, cold_fixed_mc, instrument_name, instrument_accuracy_mc"
 #define FITTING_PARAMETERS                                                                                         \
     "?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12, ?13, ?14, ?15, ?16, ?17, ?18, ?19, ?20, ?21, ?22, ?23, ?24,"   \
-    " ?25, ?26, ?27, ?28, ?29, ?30, ?31, ?32, ?33, ?34, ?35, ?36, ?37"
+    " ?25, ?26, ?27, ?28, ?29, ?30, ?31, ?32, ?33, ?34, ?35, ?36, ?37, ?38, ?39, ?40, ?41"
 
 static const char *const statement_sql[STATEMENT_COUNT] = {
     [STATEMENT_BEGIN] = "BEGIN IMMEDIATE",
@@ -56,7 +57,7 @@ static const char *const statement_sql[STATEMENT_COUNT] = {
         "SELECT fitting_id FROM fitting WHERE fitting_id = (SELECT max(fitting_id) FROM fitting WHERE channel_id ="
         " ?1) AND (" FITTING_VALUES ") IS (" FITTING_PARAMETERS ")",
     [STATEMENT_ADD_FITTING] = "INSERT INTO fitting (channel_id, " FITTING_VALUES ", since_ms) VALUES"
-                              " (?1, " FITTING_PARAMETERS ", ?38)",
+                              " (?1, " FITTING_PARAMETERS ", ?42)",
     [STATEMENT_USE_FITTING] = "INSERT INTO session_fitting (session_id, fitting_id) VALUES (?, ?)",
     [STATEMENT_LIST_CHANNELS] =
         "SELECT c.channel_id, c.oven_id, c.name, f.since_ms, " FITTING_VALUES
@@ -65,6 +66,8 @@ static const char *const statement_sql[STATEMENT_COUNT] = {
         " session_id FROM session WHERE started_ms <= ?2 ORDER BY started_ms DESC, session_id DESC LIMIT 1)"
         " ORDER BY c.channel_id",
     [STATEMENT_ADD_READING] = "INSERT INTO reading (channel_id, t_ms, value, quality) VALUES (?, ?, ?, ?)"
+                              " ON CONFLICT (channel_id, t_ms) DO NOTHING",
+    [STATEMENT_ADD_VOLTAGE] = "INSERT INTO reading_emf (channel_id, t_ms, emf_nv, cold_mc) VALUES (?, ?, ?, ?)"
                               " ON CONFLICT (channel_id, t_ms) DO NOTHING",
     [STATEMENT_ADD_EVENT] = "INSERT INTO event (t_ms, kind, amount, detail) VALUES (?, ?, ?, ?)",
     [STATEMENT_LIST_EVENTS] = "SELECT t_ms, kind, amount, detail FROM event WHERE t_ms BETWEEN ? AND ?"
@@ -248,15 +251,41 @@ int query_step(struct query *query) {
     return query->failed ? -1 : 0;
 }
 
-int query_run(struct query *query) {
+static int run_once(struct query *query) {
     const int got = query_step(query);
 
+    query->added = sqlite3_last_insert_rowid(query->ledger->db);
     query_close(query);
     return got < 0 ? -1 : 0;
 }
 
+/* A row that is written on its own, outside of any transaction: the command's have to be sealed with it. */
+static bool wants_transaction(const struct query *query) {
+    const struct ledger *const ledger = query->ledger;
+
+    return ledger->mode == LEDGER_BOOKKEEP && !query->failed && sqlite3_get_autocommit(ledger->db) != 0 &&
+           query->statement != ledger->statements[STATEMENT_BEGIN] && !sqlite3_stmt_readonly(query->statement);
+}
+
+int query_run(struct query *query) {
+    bool own;
+    int result;
+
+    if (!wants_transaction(query)) {
+        return run_once(query);
+    }
+    if (ledger_enter(query->ledger, &own, query->fault) != 0) {
+        query->failed = true;
+        query_close(query);
+        return -1;
+    }
+    result = ledger_leave(query->ledger, own, run_once(query), query->fault);
+    query->failed = result != 0;
+    return result;
+}
+
 int64_t query_add(struct query *query) {
-    return query_run(query) == 0 ? sqlite3_last_insert_rowid(query->ledger->db) : -1;
+    return query_run(query) == 0 ? query->added : -1;
 }
 
 void query_close(struct query *query) {

@@ -10,8 +10,8 @@
 
 // clang-format off
 
-/* Ten times the longest lead that a configuration may ask for would be no use to anyone: an hour is our own choice. */
-#define RUN_MARGIN_MS "3600000"
+/* The longest lead that a configuration may ask for, two hours: a run's seal stands on its lead. */
+#define RUN_MARGIN_MS "7200000"
 
 const char schema_retention[] =
     "CREATE TABLE thinning ("

@@ -4,7 +4,16 @@
 
 #include "schema.h"
 
+/* One a line: lines are added here from many sides. */
+// clang-format off
 const char *const schema_second[] = {
+    // First, since it builds a table anew that others may refer to:
+    schema_sensor_fitting,
+    schema_sensor_refit,
+    schema_sensor_emf,
+    schema_sensor_life,
+    schema_sensor_use,
+    schema_sensor_calibration,
     schema_claim,
     schema_import,
     schema_import_channel,
@@ -13,5 +22,9 @@ const char *const schema_second[] = {
     schema_survey,
     schema_check_views,
     schema_certificate,
+    schema_books,
+    schema_books_words,
+    schema_seal,
     NULL,
 };
+// clang-format on

@@ -24,6 +24,7 @@
 #include <stddef.h>
 #include <stdint.h>
 
+#include "soakledger/calibration.h"
 #include "soakledger/clock.h"
 #include "soakledger/config.h"
 #include "soakledger/fault.h"
@@ -85,7 +86,13 @@ struct ledger_channel {
     struct channel_fitting fitting;
     char *sensor_identity, *sensor_type, *sensor_tolerance; // "" if none
     int64_t sensor_fitted_ms;                               // 0 if not known
-    int64_t since_ms;                                       // from when this fitting was in force
+    char *cold_channel;    // of millivolts: OVEN.NAME of what reads the terminals, "" if that is stated ...
+    int64_t cold_fixed_mc; // ... as this
+    char *instrument_name;
+    int64_t instrument_accuracy_mc; // a limit; 0: not stated
+    int64_t since_ms;               // from when this fitting was in force
+    /* In force at the t_ms for which the channels were listed, or NULL; see corrections.h. */
+    struct calibration *instrument_calibration, *sensor_calibration;
 };
 
 /* Oven's id by name; 0 if there is none. */
@@ -101,6 +108,9 @@ void ledger_free_channels(struct ledger_channel *channels, size_t count);
 
 /* A reading of a (channel, t_ms) that is there already is passed over: stored first is stored for good. */
 int ledger_add_reading(struct ledger *ledger, const struct reading *reading, struct fault *fault);
+/* What a temperature of millivolts was made of, if it was (table reading_emf): goes with its reading. */
+int ledger_add_voltage(struct ledger *ledger, const struct reading *reading, const struct voltage *voltage,
+                       struct fault *fault);
 int ledger_add_event(struct ledger *ledger, const struct event *event, struct fault *fault);
 
 /* Readings of several channels within [from, to], merged in the order of reading_is_before, streamed. */
