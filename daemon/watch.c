@@ -40,7 +40,7 @@ struct watch {
     int64_t oven_id;
     int64_t heart_id; // the channel whose temperature tells whether a run is on: control, or the first load
     struct run_detector *detector;
-    bool on;
+    bool on, ended;
     int64_t run_id, begun_ms;
     int64_t last_ms;           // of any reading of this oven
     int64_t ending_ms;         // 0, or when the run that is on ended
@@ -520,10 +520,18 @@ static int close_run(struct watch *watch, int64_t ended_ms, int64_t now_ms, stru
     journal_write(JOURNAL_NOTICE, "oven %s, run %lld: ended (%s)", watch->oven->name, (long long)watch->run_id,
                   run_end_name(reason));
     watch->on = false;
+    watch->ended = true;
     watch->ending_ms = 0;
     if (sensors_count_run(watch->ledger, watch->run_id, fault) < 0 || close_judgings(watch, ended_ms, fault) != 0)
         return -1;
     return seal_closed(watch, now_ms, fault);
+}
+
+bool watch_take_ended(struct watch *watch) {
+    const bool ended = watch->ended;
+
+    watch->ended = false;
+    return ended;
 }
 
 int watch_settle(struct watch *watch, int64_t t_ms, struct fault *fault) {

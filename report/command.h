@@ -74,6 +74,7 @@ int64_t command_visit_oven(struct command *command, const struct ledger_batch *b
 typedef int command_function(struct command *command, int argc, char **argv, struct fault *fault);
 /* Whether the words name a file of a certificate. */
 bool command_is_paper(int argc, char **argv);
+int command_verify_paper(struct command *command, int argc, char **argv, struct fault *fault);
 /* One a line, in order. */
 command_function command_amend;
 command_function command_attest;
@@ -93,6 +94,7 @@ command_function command_ports;
 command_function command_probe;
 command_function command_runs;
 command_function command_survey;
+command_function command_verify;
 
 /* Every command, in order of name. */
 struct command_entry {

@@ -52,6 +52,7 @@ const char *alert_kind_name(enum alert_kind kind) {
         [ALERT_SOAK_SHORT] = "soak-short",   [ALERT_OVERSHOOT] = "overshoot",
         [ALERT_SENSOR] = "sensor",           [ALERT_LINE] = "line",
         [ALERT_NEXT_DUE] = "next-due",       [ALERT_LEDGER] = "ledger",
+        [ALERT_SENSOR_WORN] = "sensor-worn", [ALERT_CHECK_DUE] = "check-due",
         [ALERT_NOT_COOLING] = "not-cooling",
     };
 

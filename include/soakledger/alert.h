@@ -32,8 +32,10 @@ enum alert_kind {
     ALERT_NOT_COOLING, // the soak is long complete and the oven is still hot
     ALERT_NEXT_DUE,    // the next operation must begin within the hour
     ALERT_LEDGER,      // the ledger cannot be written
+    ALERT_SENSOR_WORN, // a sensor was used beyond its limits
+    ALERT_CHECK_DUE,   // a check or a calibration is due
 };
-enum { ALERT_KIND_COUNT = 7, ALERT_MOST_STEPS = 3, ALERT_MOST_STANDING = 64, ALERT_MOST_WAITING = 32 };
+enum { ALERT_KIND_COUNT = 9, ALERT_MOST_STEPS = 3, ALERT_MOST_STANDING = 64, ALERT_MOST_WAITING = 32 };
 enum { ALERT_SUBJECT_BYTES = 80, ALERT_WORDS_BYTES = 256 };
 
 struct alert_desk;
@@ -56,7 +58,7 @@ void alert_tend(struct alert_desk *desk, int64_t now_ms);
 /* How many alerts were told (raised, again and clear alike), and how many were dropped because too many waited. */
 uint64_t alert_count_told(struct alert_desk *desk);
 uint64_t alert_count_dropped(struct alert_desk *desk);
-const char *alert_kind_name(
-    enum alert_kind kind); // "soak-short", "overshoot", "sensor", "line", "not-cooling", "next-due", "ledger"
+const char *alert_kind_name(enum alert_kind kind); // "soak-short", "overshoot", "sensor", "line", "not-cooling",
+                                                   // "next-due", "ledger", "sensor-worn", "check-due"
 
 #endif

@@ -1,13 +1,13 @@
 // SPDX-License-Identifier: MIT
-/* check: a certificate's file against itself. Whether its signature holds, and whether what it says follows from
+/* recheck: a certificate's file against itself. Whether its signature holds, and whether what it says follows from
  * the readings, the plan and the words that are attached to it. No ledger and no configuration: a customer has
  * neither.
  *
  * Pure functions over bytes that anybody may have made: bad bytes are a fault of one line (EX_DATAERR), memory is
  * bounded whatever they say, and nothing is written anywhere.
  */
-#ifndef SOAKLEDGER_CHECK_H
-#define SOAKLEDGER_CHECK_H
+#ifndef SOAKLEDGER_RECHECK_H
+#define SOAKLEDGER_RECHECK_H
 
 #include <jansson.h>
 #include <stdbool.h>
@@ -18,17 +18,17 @@
 #include "soakledger/judge.h"
 #include "soakledger/key.h"
 
-enum { CHECK_TEXT_BYTES = 256, CHECK_MOST_DIFFERENCES = 20, CHECK_MOST_FILE_BYTES = 268435456 };
+enum { RECHECK_TEXT_BYTES = 256, RECHECK_MOST_DIFFERENCES = 20, RECHECK_MOST_FILE_BYTES = 268435456 };
 
-enum check_signature { CHECK_NOT_SIGNED, CHECK_HOLDS, CHECK_BROKEN };
+enum recheck_signature { RECHECK_NOT_SIGNED, RECHECK_HOLDS, RECHECK_BROKEN };
 
-struct check {
-    enum check_signature signature;
+struct recheck {
+    enum recheck_signature signature;
     struct key_signer signer;        // valid if it holds
     struct fault broken;             // why, if it is broken
     int64_t number, revision, batch; // as the file says
     int64_t issued_ms;
-    char shop[CHECK_TEXT_BYTES], program[CHECK_TEXT_BYTES];
+    char shop[RECHECK_TEXT_BYTES], program[RECHECK_TEXT_BYTES];
     size_t runs;
     int64_t readings;
     size_t verdicts;      // that were judged anew
@@ -38,7 +38,7 @@ struct check {
 
 /* -1 with a fault if it is no file of ours, or its attachments make no sense; `check` says how far it came and is
  * to be released in any case. */
-int check_certificate(const unsigned char *bytes, size_t length, struct check *check, struct fault *fault);
-void check_release(struct check *check);
+int recheck_certificate(const unsigned char *bytes, size_t length, struct recheck *check, struct fault *fault);
+void recheck_release(struct recheck *check);
 
 #endif
