@@ -59,13 +59,22 @@ static const char *attach_agreement(enum assess_agreement agreement) {
     return words[agreement];
 }
 
+/* By which the ledger can be known again; null where there is none. */
+static json_t *attach_seal(const struct seal_head *seal) {
+    if (seal->seal_id == 0)
+        return json_null();
+    return json_pack("{s:I, s:o, s:s}", "seal", (json_int_t)seal->seal_id, "sealed_ms",
+                     attach_moment(seal->sealed_ms), "sha256", seal->sha256);
+}
+
 static json_t *attach_recorded(const struct assess_run *run, const struct attach *attach) {
-    return json_pack("{s:I, s:I, s:o, s:I, s:o, s:I, s:s, s:b, s:s, s:o, s:o}", "run", (json_int_t)run->run.run_id,
-                     "visit", (json_int_t)run->run.visit + 1, "oven", attach_text(run->oven), "begun_ms",
-                     (json_int_t)run->run.begun_ms, "ended_ms", attach_moment(run->run.ended_ms), "until_ms",
-                     (json_int_t)run->until_ms, "end", run_end_name(run->run.end), "simulated_clock",
-                     (int)run->simulated, "judged_when_recorded", attach_agreement(run->agreement), "channels",
-                     attach_channels(run), "readings", attach_where(attach, run->run.run_id));
+    return json_pack("{s:I, s:I, s:o, s:I, s:o, s:I, s:s, s:b, s:s, s:o, s:o, s:o}", "run",
+                     (json_int_t)run->run.run_id, "visit", (json_int_t)run->run.visit + 1, "oven",
+                     attach_text(run->oven), "begun_ms", (json_int_t)run->run.begun_ms, "ended_ms",
+                     attach_moment(run->run.ended_ms), "until_ms", (json_int_t)run->until_ms, "end",
+                     run_end_name(run->run.end), "simulated_clock", (int)run->simulated, "judged_when_recorded",
+                     attach_agreement(run->agreement), "channels", attach_channels(run), "readings",
+                     attach_where(attach, run->run.run_id), "seal", attach_seal(&run->seal));
 }
 
 static json_t *attach_runs(const struct assess_batch *assessed, const struct attach *attach) {
@@ -149,6 +158,8 @@ json_t *attach_make_facts(const struct assess_batch *assessed, const struct conf
         attach_set(facts, "batch", attach_batch(assessed)) == 0 &&
         attach_set(facts, "plan", attach_plan(assessed->batch)) == 0 &&
         attach_set(facts, "attestations", attach_said(assessed)) == 0 &&
+        attach_set(facts, "books", attach_books(assessed)) == 0 &&
+        attach_set(facts, "seal", attach_seal(&assessed->last_seal)) == 0 &&
         attach_set(facts, "runs", attach_runs(assessed, readings)) == 0 &&
         attach_set(facts, "judged", attach_judged(assessed, fault)) == 0)
         return facts;

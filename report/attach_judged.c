@@ -144,17 +144,28 @@ static json_t *attach_runs_judged(const struct assess_batch *assessed) {
     return runs;
 }
 
+/* null where the plan asks for none. */
+static json_t *attach_hardness(const struct hardness_verdict *hardness) {
+    if (!hardness->asked)
+        return json_null();
+    return json_pack("{s:s, s:i, s:i, s:i, s:o, s:o}", "outcome", judge_outcome_name(hardness->outcome), "counted",
+                     (int)hardness->counted, "on_other_scales", (int)hardness->other_scale, "outside",
+                     (int)hardness->outside, "lowest", attach_number_if(hardness->counted > 0, hardness->lowest),
+                     "highest", attach_number_if(hardness->counted > 0, hardness->highest));
+}
+
 json_t *attach_judged(const struct assess_batch *assessed, struct fault *fault) {
-    json_t *visits = json_array(), *judged;
+    json_t *visits = json_array(), *judged = NULL;
 
     for (size_t i = 0; visits != NULL && i < assessed->visit_count; i++)
         if (json_array_append_new(visits, attach_visit(assessed->plan, i, &assessed->visits[i])) != 0) {
             json_decref(visits);
             visits = NULL;
         }
-    judged = visits != NULL ? json_pack("{s:s, s:o, s:o}", "outcome", judge_outcome_name(assessed->outcome),
-                                        "visits", visits, "runs", attach_runs_judged(assessed))
-                            : NULL;
+    if (visits != NULL)
+        judged =
+            json_pack("{s:s, s:o, s:o, s:o}", "outcome", judge_outcome_name(assessed->outcome), "hardness",
+                      attach_hardness(&assessed->hardness), "visits", visits, "runs", attach_runs_judged(assessed));
     if (judged == NULL)
         fault_set(fault, EX_OSERR, "not enough memory for what was judged");
     return judged;

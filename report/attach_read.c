@@ -16,7 +16,6 @@ enum {
     INTERVAL_MOST_MS = 86400000,
     UNCERTAINTY_MOST_MC = 1000000,
 };
-#define TIME_MOST_MS   INT64_C(253402300799999)  // 9999-12-31T23:59:59.999Z
 #define LONGEST_RUN_MS INT64_C(31622400000)      // a year
 #define RATE_MOST_MC   INT64_C(1000000000000)    // a million degrees a second
 #define NUMBER_MOST    INT64_C(1000000000000000) // of runs, batches, channels
@@ -42,14 +41,7 @@ json_t *attach_parse(const char *text, size_t length, struct fault *fault) {
 
 /* ---- single members ---- */
 
-/* Where we are, for the fault. The first thing that is wrong is told; afterwards everything yields 0 or "". */
-struct taker {
-    const char *what; // "run 3", "batch"
-    struct fault *fault;
-    bool failed;
-};
-
-__attribute__((format(printf, 2, 3))) static void take_refuse(struct taker *taker, const char *format, ...) {
+void take_refuse(struct taker *taker, const char *format, ...) {
     char text[FAULT_TEXT_BYTES];
     va_list arguments;
 
@@ -62,8 +54,7 @@ __attribute__((format(printf, 2, 3))) static void take_refuse(struct taker *take
     taker->failed = true;
 }
 
-static int64_t take_number(struct taker *taker, const json_t *object, const char *name, int64_t least,
-                           int64_t most) {
+int64_t take_number(struct taker *taker, const json_t *object, const char *name, int64_t least, int64_t most) {
     const json_t *value = json_object_get(object, name);
     const json_int_t number = json_integer_value(value);
 
@@ -74,11 +65,11 @@ static int64_t take_number(struct taker *taker, const json_t *object, const char
 }
 
 /* null is 0 */
-static int64_t take_moment(struct taker *taker, const json_t *object, const char *name) {
+int64_t take_moment(struct taker *taker, const json_t *object, const char *name) {
     return json_is_null(json_object_get(object, name)) ? 0 : take_number(taker, object, name, 1, TIME_MOST_MS);
 }
 
-static const char *take_view(struct taker *taker, const json_t *object, const char *name) {
+const char *take_view(struct taker *taker, const json_t *object, const char *name) {
     const char *text = json_string_value(json_object_get(object, name));
 
     if (text == NULL)
@@ -86,7 +77,7 @@ static const char *take_view(struct taker *taker, const json_t *object, const ch
     return text != NULL ? text : "";
 }
 
-static char *take_text(struct taker *taker, const json_t *object, const char *name) {
+char *take_text(struct taker *taker, const json_t *object, const char *name) {
     char *copy = strdup(take_view(taker, object, name));
 
     if (copy == NULL)
@@ -94,7 +85,7 @@ static char *take_text(struct taker *taker, const json_t *object, const char *na
     return copy;
 }
 
-static const json_t *take_array(struct taker *taker, const json_t *object, const char *name, size_t most) {
+const json_t *take_array(struct taker *taker, const json_t *object, const char *name, size_t most) {
     const json_t *array = json_object_get(object, name);
 
     if (json_is_array(array) && json_array_size(array) <= most)
@@ -293,6 +284,8 @@ struct assess_batch *attach_read_facts(const json_t *facts, struct fault *fault)
     take_plan(&taker, assessed);
     if (!taker.failed)
         take_said(&taker, facts, assessed);
+    if (!taker.failed)
+        attach_take_books(&taker, facts, assessed);
     taker.what = "facts";
     if (!taker.failed)
         take_runs(&taker, facts, assessed);

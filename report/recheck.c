@@ -170,7 +170,8 @@ static int recheck_judge(struct recheck_work *work, struct fault *fault) {
             assess_sort_findings(run);
             work->check->runs++;
         }
-    assess_settle(assessed);
+    if (assess_settle(assessed, fault) != 0)
+        return -1;
     work->check->outcome = assessed->outcome;
     for (size_t i = 0; i < assessed->visit_count; i++)
         work->check->verdicts += assessed->visits[i].verdict_count;

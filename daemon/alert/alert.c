@@ -53,7 +53,7 @@ const char *alert_kind_name(enum alert_kind kind) {
         [ALERT_SENSOR] = "sensor",           [ALERT_LINE] = "line",
         [ALERT_NEXT_DUE] = "next-due",       [ALERT_LEDGER] = "ledger",
         [ALERT_SENSOR_WORN] = "sensor-worn", [ALERT_CHECK_DUE] = "check-due",
-        [ALERT_NOT_COOLING] = "not-cooling",
+        [ALERT_NOT_COOLING] = "not-cooling", [ALERT_DRIFT] = "drift",
     };
 
     return names[kind];
@@ -231,11 +231,12 @@ void alert_raise(struct alert_desk *desk, enum alert_kind kind, const char *subj
     if (standing != NULL) {
         memcpy(standing->last.words, message.words,
                sizeof message.words); // how things are now, if it is told again
-    } else if (desk->standing_count == ALERT_MOST_STANDING) {
+    } else if (desk->standing_count == ALERT_MOST_STANDING && kind != ALERT_DRIFT) {
         desk->dropped++;
     } else {
-        desk->standing[desk->standing_count++] =
-            (struct standing){.last = message, .told_ms = t_ms > desk->now_ms ? t_ms : desk->now_ms, .given = true};
+        if (kind != ALERT_DRIFT)
+            desk->standing[desk->standing_count++] = (struct standing){
+                .last = message, .told_ms = t_ms > desk->now_ms ? t_ms : desk->now_ms, .given = true};
         desk->told++;
         told = true;
         let_wait(desk, desk->waiting_count, &message);

@@ -22,6 +22,8 @@ const char *const schema_second[] = {
     schema_survey,
     schema_check_views,
     schema_certificate,
+    schema_steady,
+    schema_drift,
     schema_books,
     schema_books_words,
     schema_seal,
