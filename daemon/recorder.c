@@ -323,6 +323,13 @@ static int settle(struct recorder *recorder, int64_t watermark_ms, struct fault 
     return due_look(&recorder->due, recorder->ledger, recorder->desk, watermark_ms, fault);
 }
 
+/* The last word of a recording is sealed with it. */
+static int take_event(struct recorder *recorder, const struct event *event, struct fault *fault) {
+    if (ledger_add_event(recorder->ledger, event, fault) < 0)
+        return -1;
+    return event->kind == EVENT_STOPPED ? seal_books(recorder->ledger, event->t_ms, fault) : 0;
+}
+
 int recorder_take(struct recorder *recorder, const struct message *messages, size_t count, struct fault *fault) {
     for (size_t i = 0; i < count; i++) {
         int result = 0;
@@ -331,7 +338,7 @@ int recorder_take(struct recorder *recorder, const struct message *messages, siz
         case MESSAGE_READING:
             result = put_in_order(recorder, &(struct taken){messages[i].reading, messages[i].voltage}, fault);
             break;
-        case MESSAGE_EVENT: result = ledger_add_event(recorder->ledger, &messages[i].event, fault); break;
+        case MESSAGE_EVENT: result = take_event(recorder, &messages[i].event, fault); break;
         case MESSAGE_WATERMARK: result = settle(recorder, messages[i].watermark_ms, fault); break;
         }
         if (result < 0)

@@ -92,6 +92,7 @@ command_function command_probe;
 command_function command_runs;
 command_function command_sensor;
 command_function command_survey;
+command_function command_verify;
 
 /* Every command, in order of name. */
 struct command_entry {

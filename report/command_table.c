@@ -98,12 +98,12 @@ static const char help_now[] =
     "not UTF-8 the page is plain ASCII.\n";
 
 static const char help_plan[] =
-    "soakledger plan check FILE\n"
-    "soakledger plan show FILE [-o FILE.pdf] [--paper A4 | Letter]\n"
+    "soakledger plan check FILE [--unit C | F]\n"
+    "soakledger plan show FILE [-o FILE.pdf] [--paper A4 | Letter] [--unit C | F]\n"
     "\n"
     "Says whether a plan can be followed, or draws what it asks for: on the screen,\n"
-    "or on a sheet. No ledger and no configuration are needed. See\n"
-    "soakledger-plan(5).\n";
+    "or on a sheet. No ledger and no configuration are needed; the unit is that of\n"
+    "the configuration, where there is one. See soakledger-plan(5).\n";
 
 static const char help_ports[] =
     "soakledger ports [--json]\n"
@@ -187,6 +187,19 @@ static const char help_survey[] =
     "Sensors have to be recorded from 55 C below the setpoint on, at least every two\n"
     "minutes. Units and paper are those of the configuration.\n";
 
+static const char help_verify[] =
+    "soakledger verify [run N | batch N] [--seal DIGITS]\n"
+    "\n"
+    "Works out every seal of the ledger again, and says what is not as it was\n"
+    "sealed: readings, findings, verdicts, plans, books. With a run or a batch only\n"
+    "the readings of its runs are looked at, which is quicker.\n"
+    "\n"
+    "  --seal DIGITS   a seal kept elsewhere, such as on a certificate: its first 12\n"
+    "                  digits or more. Shows also what was cut off or put back\n"
+    "\n"
+    "Exit status 0: everything is as it was sealed; 65: it is not. See\n"
+    "soakledger-seal(5).\n";
+
 const struct command_entry command_entries[] = {
     {"amend", command_amend, "what an entry should say", help_amend},
     {"attest", command_attest, "word for an unseen quench", help_attest},
@@ -204,6 +217,7 @@ const struct command_entry command_entries[] = {
     {"runs", command_runs, "oven runs, whose they are", help_runs},
     {"sensor", command_sensor, "sensors and their life", help_sensor},
     {"survey", command_survey, "how even a work zone is", help_survey},
+    {"verify", command_verify, "is it as it was sealed?", help_verify},
 };
 
 // clang-format on
