@@ -76,6 +76,20 @@ static const char help_claim[] =
     "\n"
     "'soakledger runs' lists the runs. Nothing is erased: the latest word holds.\n";
 
+static const char help_drift[] =
+    "soakledger drift [OVEN | OVEN.CHANNEL | SENSOR] [--until TIME] [-o FILE]\n"
+    "\n"
+    "What the runs so far say of the sensors, one line each: how far each has moved\n"
+    "since it was fitted or last checked, how fast it goes on, and when it reaches\n"
+    "what is allowed. And what has changed, if not a sensor: element, supply, door.\n"
+    "\n"
+    "  SENSOR      the number on its tag; without any word, all ovens\n"
+    "  --until     as it looked then\n"
+    "  -o FILE     the sheet too, with the charts behind it\n"
+    "\n"
+    "With two sensors that disagree nothing tells which has changed; 'soakledger\n"
+    "check' does. With three or more the odd one is named.\n";
+
 static const char help_key[] =
     "soakledger key make\n"
     "soakledger key public [-o FILE]\n"
@@ -208,6 +222,7 @@ const struct command_entry command_entries[] = {
     {"check", command_check, "a sensor and a reference", help_check},
     {"claim", command_claim, "say whose a run is", help_claim},
     {"disposition", command_disposition, "accept, rework, scrap ...", help_disposition},
+    {"drift", command_drift, "sensors over many runs", help_drift},
     {"hardness", command_hardness, "hardness as measured", help_hardness},
     {"key", command_key, "what signs certificates", help_key},
     {"now", command_now, "the ovens at this moment", help_now},
