@@ -199,8 +199,10 @@ static enum wire_status take_line(struct wire_exchange *exchange, const uint8_t 
             continue;
         }
         status = take_answer_byte(exchange, byte, now_us);
-        if (status == WIRE_LONG)
+        if (status == WIRE_LONG) {
             fall_out_of_step(exchange);
+            look_for_end(exchange, byte); // which may be where the end begins
+        }
         if (exchange->ended)
             exchange->length = 0; // of the next line nothing has come
         if (status != WIRE_MORE)
