@@ -16,7 +16,7 @@ enum {
 };
 /* Long enough for any part to be handle-warm or clearly not to become it. */
 enum { LONGEST_MS = 600 * MS_PER_S };
-static const float CHART_HEIGHT = 240, CHART_AFTER = 10, ROWS_THAT_FOLLOW = 60, NAME_SHARE = 0.36F;
+static const float CHART_HEIGHT = 205, CHART_AFTER = 6, NAME_SHARE = 0.36F;
 
 static int64_t certificate_left_ms(const struct assess_run *run) {
     return run->soak.last_ended_ms;
@@ -90,8 +90,9 @@ static void certificate_levels(const struct plan_operation *quench, const struct
     snprintf(texts[1], CERTIFICATE_NAME_BYTES, "%s, %s later", lower, words_short_time(cooling->ms, time));
 }
 
-static int certificate_draw_cooling(struct certificate *certificate, const struct plan_operation *quench,
-                                    const struct assess_run *run, struct fault *fault) {
+static int certificate_draw_cooling(struct certificate *certificate, const char *caption,
+                                    const struct plan_operation *quench, const struct assess_run *run,
+                                    struct fault *fault) {
     const enum temperature_unit unit = certificate->config->unit;
     const struct quench_time *transfer = certificate_transfer(run);
     char texts[LEVELS][CERTIFICATE_NAME_BYTES], span[CERTIFICATE_NAME_BYTES], time[QUANTITY_TEXT_BYTES];
@@ -121,8 +122,7 @@ static int certificate_draw_cooling(struct certificate *certificate, const struc
         dressing.soak_ended_ms = left_ms + transfer->ms;
         snprintf(span, sizeof span, "transfer %s", words_short_time(transfer->ms, time));
     }
-    chart_draw(chart, certificate->page, sheet_take(&certificate->sheet, CHART_HEIGHT), &dressing);
-    sheet_skip(&certificate->sheet, CHART_AFTER);
+    certificate_draw_chart(certificate, caption, chart, CHART_HEIGHT, &dressing);
     chart_free(chart);
     return 0;
 }
@@ -136,8 +136,9 @@ static void certificate_list_cooling(struct certificate *certificate, const stru
 
     for (size_t i = 0; i < count; i++)
         columns[i + 1] = (struct sheet_column){certificate_channel_name(run, run->quench_ids[first + i]),
-                                               (1 - NAME_SHARE) / (float)count, PAGE_LEFT};
+                                               (1 - NAME_SHARE) / (float)count, PAGE_RIGHT};
     sheet_table_begin(&table, &certificate->sheet, columns, count + 1);
+    table.dense = true;
     for (size_t row = 0; row < TELL_QUENCH_ROWS; row++) {
         struct sheet_cell cells[SHEET_MOST_COLUMNS];
 
@@ -159,7 +160,7 @@ int certificate_draw_quench(struct certificate *certificate, size_t visit, const
     if (quench == NULL)
         return 0;
     if (run->quench_count == 0 || certificate_left_ms(run) == 0) {
-        certificate_caption(certificate, "The quench", 0);
+        sheet_subheading(&certificate->sheet, "The quench", CERTIFICATE_LIST_FOLLOWS);
         sheet_plain(&certificate->sheet, run->quench_count == 0 ? "No sensor saw it: there is no curve to draw."
                                                                 : "The charge was never seen to leave the soak.");
         return 0;
@@ -167,10 +168,9 @@ int certificate_draw_quench(struct certificate *certificate, size_t visit, const
     snprintf(caption, sizeof caption, "The quench%s%.100s: left the soak at %s",
              quench->medium[0] != '\0' ? " in " : "", quench->medium,
              words_clock(certificate_left_ms(run), certificate->config->utc_offset_min, 1, time));
-    certificate_caption(certificate, caption, CHART_HEIGHT);
-    if (certificate_draw_cooling(certificate, quench, run, fault) != 0)
+    if (certificate_draw_cooling(certificate, caption, quench, run, fault) != 0)
         return -1;
-    sheet_need(&certificate->sheet, ROWS_THAT_FOLLOW);
+    sheet_need(&certificate->sheet, CERTIFICATE_LIST_FOLLOWS);
     for (size_t i = 0; i < run->quench_count; i += SHEET_MOST_COLUMNS - 1) {
         const size_t rest = run->quench_count - i;
 
