@@ -8,14 +8,14 @@ V ?= 0
 Q := $(if $(filter 1,$(V)),,@)
 
 PACKAGES_BUILD := gcc make pkg-config libserialport-dev libsqlite3-dev libhpdf-dev libinih-dev libsystemd-dev libssl-dev \
-	libjansson-dev libfribidi-dev libfreetype-dev fonts-dejavu-core fonts-freefont-ttf fonts-wqy-microhei
+	libjansson-dev zlib1g-dev libfribidi-dev libfreetype-dev fonts-dejavu-core fonts-freefont-ttf fonts-wqy-microhei
 PACKAGES_DEMO := poppler-utils
 PACKAGES_TEST := clang openssl libclang-rt-14-dev libcmocka-dev libmodbus-dev python3-pymodbus python3-serial python3-numpy \
 	socat poppler-utils qpdf sqlite3 libsqlite3-dev mandoc
 PACKAGES_MACHINE := qemu-system-x86 busybox-static cpio sqlite3 libkmod2 libacl1 libblkid1 libcap2 libselinux1
 PACKAGES_LINT := clang clang-format clang-tidy cppcheck mandoc
 
-LIBRARIES := libserialport sqlite3 inih libsystemd libcrypto jansson fribidi freetype2
+LIBRARIES := libserialport sqlite3 inih libsystemd libcrypto jansson zlib fribidi freetype2
 WARNINGS := -Wall -Wextra -Wpedantic -Wconversion -Wshadow -Wstrict-prototypes -Wmissing-prototypes -Werror
 CC_gcc := gcc
 CC_clang := clang

@@ -103,7 +103,10 @@ static const char *find_name(const struct notice *notice, int64_t channel_id) {
 static void name_subject(const struct notice *notice, int64_t channel_id, char out[ALERT_SUBJECT_BYTES]) {
     const char *name = find_name(notice, channel_id);
 
-    if (name != NULL)
+    if (notice->about.is_further) // beside what stands for the other batch
+        snprintf(out, ALERT_SUBJECT_BYTES, "oven %.35s, batch %lld", notice->about.oven_name,
+                 (long long)notice->about.batch_id);
+    else if (name != NULL)
         snprintf(out, ALERT_SUBJECT_BYTES, "oven %.35s, %.35s", notice->about.oven_name, name);
     else
         snprintf(out, ALERT_SUBJECT_BYTES, "oven %.70s", notice->about.oven_name);
@@ -195,6 +198,8 @@ static void take_peak(struct notice *notice, const struct finding *finding, cons
 static void take_gap(struct notice *notice, const struct finding *finding) {
     char words[ALERT_WORDS_BYTES];
 
+    if (notice->about.is_further)
+        return;
     snprintf(words, sizeof words, "no good reading since then: %s",
              finding->value == QUALITY_GOOD ? "nothing came" : quality_name((enum quality)finding->value));
     raise_alert(notice, ALERT_SENSOR, finding->channel_id, finding->t_ms, words);

@@ -21,6 +21,7 @@ struct notice_subject {
     struct alert_desk *desk;
     const char *oven_name;
     int64_t run_id, batch_id;
+    bool is_further; // the run serves another batch too, which tells of its sensors
     enum temperature_unit unit;
     const struct plan *plan;
     size_t visit;

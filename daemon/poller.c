@@ -21,9 +21,10 @@ static int allocate(struct poller *poller, struct fault *fault) {
     poller->instruments = calloc(config->instrument_count + 1, sizeof *poller->instruments);
     poller->lines = calloc(config->line_count + 1, sizeof *poller->lines);
     poller->quality = quality_open(config);
+    poller->junction = junction_open(config);
     if (poller->order == NULL || poller->fittings == NULL || poller->last_t_ms == NULL ||
         poller->heard_us == NULL || poller->missing_us == NULL || poller->blocks == NULL ||
-        poller->instruments == NULL || poller->lines == NULL || poller->quality == NULL)
+        poller->instruments == NULL || poller->lines == NULL || poller->quality == NULL || poller->junction == NULL)
         return fault_set(fault, EX_OSERR, "no memory to poll %zu channels", config->channel_count);
     return 0;
 }
@@ -83,6 +84,7 @@ void poller_free(struct poller *poller) {
     free(poller->lines);
     free(poller->instruments);
     free(poller->blocks);
+    junction_free(poller->junction);
     quality_free(poller->quality);
     free(poller->missing_us);
     free(poller->heard_us);
@@ -175,7 +177,9 @@ void poller_push_reading(struct poller *poller, size_t channel, struct reading *
     poller->last_t_ms[channel] = t_ms;
     reading->t_ms = t_ms;
     reading->channel_id = poller->channel_ids[channel];
+    junction_compensate(poller->junction, channel, reading, &message.voltage);
     quality_judge(poller->quality, channel, reading);
+    junction_note(poller->junction, channel, reading);
     message.reading = *reading;
     queue_push(poller->queue, &message); // a full queue counts its losses
 }
@@ -185,12 +189,16 @@ void poller_push_values(struct poller *poller, const struct poller_block *block,
     const struct wire *wire = poller->instruments[block->instrument].wire;
     const size_t served = block->begin + exchange->request.wanted_count;
 
-    for (size_t i = block->begin; i < block->end; i++) {
-        struct reading reading = {.quality = QUALITY_NO_REPLY};
+    for (int cold = 1; cold >= 0; cold--) { // the terminals' temperatures first, for those that need them
+        for (size_t i = block->begin; i < block->end; i++) {
+            struct reading reading = {.quality = QUALITY_NO_REPLY};
 
-        if (i < served && !wire->read(exchange, poller->fittings[i], &reading))
-            reading = (struct reading){.quality = QUALITY_BAD_FRAME};
-        poller_push_reading(poller, poller->order[i], &reading, exchange->first_byte_us / POLLER_US_PER_MS);
+            if (junction_is_cold(poller->junction, poller->order[i]) != (cold == 1))
+                continue;
+            if (i < served && !wire->read(exchange, poller->fittings[i], &reading))
+                reading = (struct reading){.quality = QUALITY_BAD_FRAME};
+            poller_push_reading(poller, poller->order[i], &reading, exchange->first_byte_us / POLLER_US_PER_MS);
+        }
     }
 }
 

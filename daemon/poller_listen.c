@@ -30,8 +30,10 @@ void poller_begin_listening(struct poller *poller, struct poller_line *line, int
             expect_line(poller, &poller->blocks[i], place, now_us);
 }
 
-/* False if the line holds nothing for any channel. */
-static bool take_values(struct poller *poller, const struct poller_line *line, const struct poller_block *block) {
+/* False if the line holds nothing for any channel. Those that are cold junctions are taken, or those that are not.
+ */
+static bool take_values(struct poller *poller, const struct poller_line *line, const struct poller_block *block,
+                        bool cold) {
     const struct wire *wire = poller->instruments[block->instrument].wire;
     const int64_t t_us = line->exchange.first_byte_us;
     bool found = false;
@@ -39,7 +41,8 @@ static bool take_values(struct poller *poller, const struct poller_line *line, c
     for (size_t place = block->begin; place < block->end; place++) {
         struct reading reading = {0};
 
-        if (!wire->read(&line->exchange, poller->fittings[place], &reading))
+        if (junction_is_cold(poller->junction, poller->order[place]) != cold ||
+            !wire->read(&line->exchange, poller->fittings[place], &reading))
             continue;
         found = true;
         if (t_us - poller->heard_us[place] < block->interval_us * TAKEN_AFTER / OF_PARTS &&
@@ -55,8 +58,9 @@ static void take_line(struct poller *poller, struct poller_line *line, int64_t n
     struct poller_instrument *instrument = instrument_of(poller, line);
     bool found = false;
 
-    for (size_t i = line->begin; i < line->end; i = poller->blocks[i].end)
-        found |= take_values(poller, line, &poller->blocks[i]);
+    for (int cold = 1; cold >= 0; cold--) // the terminals' temperatures first
+        for (size_t i = line->begin; i < line->end; i = poller->blocks[i].end)
+            found |= take_values(poller, line, &poller->blocks[i], cold == 1);
     if (found) {
         instrument->counts.replies++;
     } else {

@@ -5,6 +5,7 @@
 
 #include "soakledger/line.h"
 #include "soakledger/poller.h"
+#include "soakledger/junction.h"
 #include "soakledger/quality.h"
 #include "soakledger/wire.h"
 
@@ -83,6 +84,7 @@ struct poller {
     size_t block_count;
     struct poller_block *blocks; // by their first channel's place in the order
     struct quality_watch *quality;
+    struct junction *junction;
     struct poller_instrument *instruments;
     struct poller_line *lines;
 };

@@ -4,10 +4,18 @@
 #include <stdlib.h>
 
 #include "due.h"
+#include "soakledger/journal.h"
+#include "soakledger/seal.h"
 #include "soakledger/watch.h"
 
-struct kept {
+/* A reading and, of millivolts, what it was made of. */
+struct taken {
     struct reading reading;
+    struct voltage voltage;
+};
+
+struct kept {
+    struct taken taken;
     bool stored;
 };
 
@@ -20,7 +28,7 @@ struct ring {
 struct recorded_oven {
     struct watch *watch;
     struct ring ring;
-    int64_t lead_ms, idle_interval_ms;
+    int64_t oven_id, lead_ms, idle_interval_ms;
 };
 
 struct recorded_channel {
@@ -38,12 +46,14 @@ struct recorder {
     size_t oven_count, channel_count;
     struct recorded_oven *ovens;
     struct recorded_channel *channels; // by channel_id
-    struct reading *pending;           // not yet in order, sorted
+    struct taken *pending;             // not yet in order, sorted
     size_t pending_count, pending_most;
     int64_t books_version;
+    int64_t sealed_ms;    // when it was last looked whether something wants a seal
+    bool old_runs_sealed; // no run is left that closed without one
 };
 
-enum { PENDING_FIRST = 256, RING_SPARE = 16, DUE_EVERY_MS = 60000 };
+enum { PENDING_FIRST = 256, RING_SPARE = 16, DUE_EVERY_MS = 60000, SEAL_EVERY_MS = 60000 };
 
 /* ---- opening ---- */
 
@@ -70,6 +80,7 @@ static int open_oven(struct recorder *recorder, const struct config *config, siz
                      const int64_t *channel_ids, struct fault *fault) {
     struct recorded_oven *oven = &recorder->ovens[index];
 
+    oven->oven_id = oven_ids[index];
     oven->lead_ms = config->ovens[index].lead_ms;
     oven->idle_interval_ms = config->ovens[index].idle_interval_ms;
     if (open_ring(&oven->ring, config, index) != 0)
@@ -128,12 +139,18 @@ void recorder_free(struct recorder *recorder) {
 
 /* ---- storing ---- */
 
-static void keep_in_ring(struct ring *ring, const struct reading *reading, bool stored) {
+static int store(struct recorder *recorder, const struct taken *taken, struct fault *fault) {
+    if (ledger_add_reading(recorder->ledger, &taken->reading, fault) < 0)
+        return -1;
+    return ledger_add_voltage(recorder->ledger, &taken->reading, &taken->voltage, fault);
+}
+
+static void keep_in_ring(struct ring *ring, const struct taken *taken, bool stored) {
     if (ring->count == ring->most) {
         ring->first = (ring->first + 1) % ring->most;
         ring->count--;
     }
-    ring->kept[(ring->first + ring->count++) % ring->most] = (struct kept){*reading, stored};
+    ring->kept[(ring->first + ring->count++) % ring->most] = (struct kept){*taken, stored};
 }
 
 static int store_ring(struct recorder *recorder, struct recorded_oven *oven, int64_t from_ms, struct fault *fault) {
@@ -142,9 +159,9 @@ static int store_ring(struct recorder *recorder, struct recorded_oven *oven, int
     for (size_t i = 0; i < ring->count; i++) {
         const struct kept *kept = &ring->kept[(ring->first + i) % ring->most];
 
-        if (kept->stored || kept->reading.t_ms < from_ms)
+        if (kept->stored || kept->taken.reading.t_ms < from_ms)
             continue;
-        if (ledger_add_reading(recorder->ledger, &kept->reading, fault) < 0)
+        if (store(recorder, &kept->taken, fault) != 0)
             return -1;
     }
     ring->count = 0;
@@ -152,18 +169,20 @@ static int store_ring(struct recorder *recorder, struct recorded_oven *oven, int
 }
 
 static int take_idle(struct recorder *recorder, struct recorded_oven *oven, struct recorded_channel *channel,
-                     const struct reading *reading, struct fault *fault) {
-    const bool store = reading->t_ms - channel->idle_stored_ms >= oven->idle_interval_ms;
+                     const struct taken *taken, struct fault *fault) {
+    const struct reading *reading = &taken->reading;
+    const bool is_due = reading->t_ms - channel->idle_stored_ms >= oven->idle_interval_ms;
 
-    if (store && ledger_add_reading(recorder->ledger, reading, fault) < 0)
+    if (is_due && store(recorder, taken, fault) != 0)
         return -1;
-    if (store)
+    if (is_due)
         channel->idle_stored_ms = reading->t_ms;
-    keep_in_ring(&oven->ring, reading, store);
+    keep_in_ring(&oven->ring, taken, is_due);
     return 0;
 }
 
-static int take_reading(struct recorder *recorder, const struct reading *reading, struct fault *fault) {
+static int take_reading(struct recorder *recorder, const struct taken *taken, struct fault *fault) {
+    const struct reading *reading = &taken->reading;
     const struct recorded_channel key = {.channel_id = reading->channel_id};
     struct recorded_channel *channel =
         bsearch(&key, recorder->channels, recorder->channel_count, sizeof key, compare_channels);
@@ -177,13 +196,13 @@ static int take_reading(struct recorder *recorder, const struct reading *reading
     if (watch_see(oven->watch, channel->role, reading, &change, fault) != 0)
         return -1;
     switch (change) {
-    case WATCH_IDLE: return take_idle(recorder, oven, channel, reading, fault);
+    case WATCH_IDLE: return take_idle(recorder, oven, channel, taken, fault);
     case WATCH_RUN:
-        if (ledger_add_reading(recorder->ledger, reading, fault) < 0)
+        if (store(recorder, taken, fault) != 0)
             return -1;
         return watch_judge(oven->watch, reading, fault);
     case WATCH_BEGUN:
-        keep_in_ring(&oven->ring, reading, false);
+        keep_in_ring(&oven->ring, taken, false);
         if (store_ring(recorder, oven, watch_begun_ms(oven->watch) - oven->lead_ms, fault) != 0)
             return -1;
         return watch_begin(oven->watch, reading->t_ms, fault);
@@ -194,21 +213,21 @@ static int take_reading(struct recorder *recorder, const struct reading *reading
 /* ---- order ---- */
 
 /* Lines answer at their own pace: what was read first may come in last. */
-static int put_in_order(struct recorder *recorder, const struct reading *reading, struct fault *fault) {
+static int put_in_order(struct recorder *recorder, const struct taken *taken, struct fault *fault) {
     size_t at = recorder->pending_count;
 
     if (recorder->pending_count == recorder->pending_most) {
         const size_t most = recorder->pending_most + PENDING_FIRST;
-        struct reading *more = realloc(recorder->pending, most * sizeof *more);
+        struct taken *more = realloc(recorder->pending, most * sizeof *more);
 
         if (more == NULL)
             return fault_set(fault, EX_OSERR, "no memory for %zu readings", most);
         recorder->pending = more;
         recorder->pending_most = most;
     }
-    for (; at > 0 && reading_is_before(reading, &recorder->pending[at - 1]); at--)
+    for (; at > 0 && reading_is_before(&taken->reading, &recorder->pending[at - 1].reading); at--)
         recorder->pending[at] = recorder->pending[at - 1];
-    recorder->pending[at] = *reading;
+    recorder->pending[at] = *taken;
     recorder->pending_count++;
     return 0;
 }
@@ -229,10 +248,49 @@ static int read_books(struct recorder *recorder, int64_t now_ms, struct fault *f
     return 0;
 }
 
+/* The lead that an oven has now: what it had then is not known. 0 for one that is no longer there. */
+static int64_t find_lead(const struct recorder *recorder, int64_t oven_id) {
+    for (size_t i = 0; i < recorder->oven_count; i++) {
+        if (recorder->ovens[i].oven_id == oven_id)
+            return recorder->ovens[i].lead_ms;
+    }
+    return 0;
+}
+
+/* Of a ledger from before there were seals. One run at a time: a long one takes seconds. */
+static int seal_old_run(struct recorder *recorder, int64_t now_ms, struct fault *fault) {
+    int64_t oven_id = 0;
+    const int64_t run_id = seal_find_unsealed(recorder->ledger, &oven_id, fault);
+    char words[SEAL_WORDS_BYTES];
+    struct seal_head head;
+
+    if (run_id <= 0) {
+        recorder->old_runs_sealed = run_id == 0;
+        return (int)run_id;
+    }
+    if (seal_run(recorder->ledger, run_id, SEAL_RUN_LATER, find_lead(recorder, oven_id), now_ms, &head, fault) != 0)
+        return -1;
+    journal_write(JOURNAL_NOTICE, "run %lld: sealed later, not as it closed: %s", (long long)run_id,
+                  seal_describe(&head, words));
+    return 0;
+}
+
+/* What was written since the last seal, by this program or by the command. */
+static int seal_what_is_new(struct recorder *recorder, bool at_once, int64_t now_ms, struct fault *fault) {
+    if (!recorder->old_runs_sealed)
+        return seal_old_run(recorder, now_ms, fault);
+    if (!at_once && now_ms - recorder->sealed_ms < SEAL_EVERY_MS)
+        return 0;
+    recorder->sealed_ms = now_ms;
+    return seal_books(recorder->ledger, now_ms, fault) < 0 ? -1 : 0;
+}
+
 static int settle(struct recorder *recorder, int64_t watermark_ms, struct fault *fault) {
+    const int64_t books_version = recorder->books_version;
+
     size_t taken = 0;
 
-    for (; taken < recorder->pending_count && recorder->pending[taken].t_ms <= watermark_ms; taken++) {
+    for (; taken < recorder->pending_count && recorder->pending[taken].reading.t_ms <= watermark_ms; taken++) {
         if (take_reading(recorder, &recorder->pending[taken], fault) != 0)
             return -1;
     }
@@ -243,7 +301,8 @@ static int settle(struct recorder *recorder, int64_t watermark_ms, struct fault 
         if (watch_settle(recorder->ovens[i].watch, watermark_ms, fault) != 0)
             return -1;
     }
-    if (read_books(recorder, watermark_ms, fault) != 0)
+    if (read_books(recorder, watermark_ms, fault) != 0 ||
+        seal_what_is_new(recorder, books_version != recorder->books_version, watermark_ms, fault) != 0)
         return -1;
     if (watermark_ms - recorder->due_looked_ms < DUE_EVERY_MS)
         return 0;
@@ -256,7 +315,9 @@ int recorder_take(struct recorder *recorder, const struct message *messages, siz
         int result = 0;
 
         switch (messages[i].kind) {
-        case MESSAGE_READING: result = put_in_order(recorder, &messages[i].reading, fault); break;
+        case MESSAGE_READING:
+            result = put_in_order(recorder, &(struct taken){messages[i].reading, messages[i].voltage}, fault);
+            break;
         case MESSAGE_EVENT: result = ledger_add_event(recorder->ledger, &messages[i].event, fault); break;
         case MESSAGE_WATERMARK: result = settle(recorder, messages[i].watermark_ms, fault); break;
         }

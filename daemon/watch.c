@@ -5,10 +5,13 @@
 #include <string.h>
 
 #include "notice.h"
+#include "soakledger/company.h"
 #include "soakledger/journal.h"
 #include "soakledger/quantity.h"
 #include "soakledger/replay.h"
 #include "soakledger/run.h"
+#include "soakledger/seal.h"
+#include "soakledger/sensors.h"
 
 /* A run judged against one visit of one batch. */
 struct judging {
@@ -24,7 +27,8 @@ struct judging {
     enum temperature_unit unit;
     struct alert_desk *desk; // NULL for a run that is over: nobody can do anything about it
     struct notice *notice;
-    bool failed; // the sink cannot return a fault
+    bool is_further; // another batch of the same run is judged already
+    bool failed;     // the sink cannot return a fault
     struct fault fault;
 };
 
@@ -38,9 +42,10 @@ struct watch {
     struct run_detector *detector;
     bool on;
     int64_t run_id, begun_ms;
-    int64_t last_ms;        // of any reading of this oven
-    int64_t ending_ms;      // 0, or when the run that is on ended
-    struct judging judging; // .judge is NULL while the run is unclaimed
+    int64_t last_ms;           // of any reading of this oven
+    int64_t ending_ms;         // 0, or when the run that is on ended
+    struct judging **judgings; // one a batch that the run serves; none while it is unclaimed
+    size_t judging_count;
 };
 
 /* ---- judging ---- */
@@ -102,6 +107,11 @@ static void judging_release(struct judging *judging) {
     *judging = (struct judging){0};
 }
 
+static void judging_free(struct judging *judging) {
+    judging_release(judging);
+    free(judging);
+}
+
 /* The judgement of that run for that batch: the one there is, or a new one. */
 static int open_judgement(struct judging *judging, int64_t now_ms, struct fault *fault) {
     bool complete = false;
@@ -126,6 +136,7 @@ static int open_notice(struct judging *judging, struct fault *fault) {
                                            .oven_name = judging->oven_name,
                                            .run_id = judging->run_id,
                                            .batch_id = judging->batch_id,
+                                           .is_further = judging->is_further,
                                            .unit = judging->unit,
                                            .plan = judging->plan,
                                            .visit = judging->visit,
@@ -207,14 +218,16 @@ static int judging_close(struct judging *judging, int64_t ended_ms, struct fault
 
 /* ---- batches ---- */
 
-/* Would a run of this oven, now, be the next visit of that batch? 1 with the visit, 0, -1. */
+/* Would the run that is on be the next visit of that batch? One that had this run and gave it back does not get it
+ * again. 1 with the visit, 0, -1. */
 static int awaits_run(struct watch *watch, int64_t batch_id, size_t *visit, struct fault *fault) {
-    struct ledger_batch *batch = ledger_read_batch(watch->ledger, batch_id, fault);
+    const int had = ledger_had_run(watch->ledger, watch->run_id, batch_id, fault);
+    struct ledger_batch *batch = had == 0 ? ledger_read_batch(watch->ledger, batch_id, fault) : NULL;
     struct plan *plan = NULL;
     int awaits = -1;
 
     if (batch == NULL)
-        return -1;
+        return had == 1 ? 0 : -1;
     plan = plan_parse(batch->plan_text, batch->plan_length, batch->plan_name, fault);
     if (plan != NULL)
         awaits = replay_next_visit(watch->ledger, batch_id, plan, visit, fault);
@@ -228,45 +241,118 @@ static int awaits_run(struct watch *watch, int64_t batch_id, size_t *visit, stru
     return awaits;
 }
 
-/* The oldest open batch that waits for a run of this oven takes it. */
-static int claim_for_batch(struct watch *watch, int64_t now_ms, struct fault *fault) {
-    size_t count, visit = 0;
-    int64_t *batches = ledger_list_batches(watch->ledger, true, &count, fault);
+/* Claims the run that is on for those of `batches` that wait for it, up to `most` of them. Frees the list. */
+static int claim_for(struct watch *watch, int64_t *batches, size_t count, size_t most, int64_t now_ms,
+                     struct fault *fault) {
     int result = batches == NULL ? -1 : 0;
+    size_t visit = 0;
 
-    for (size_t i = 0; result == 0 && i < count; i++) {
+    for (size_t i = 0; result == 0 && i < count && most > 0; i++) {
         const int awaits = awaits_run(watch, batches[i], &visit, fault);
 
-        if (awaits < 0)
-            result = -1;
-        if (awaits == 1) {
+        if (awaits == 1)
             result = ledger_claim_run(watch->ledger, watch->run_id, batches[i], visit, now_ms, "daemon", fault);
-            break;
-        }
+        else
+            result = awaits;
+        most -= awaits == 1;
     }
     free(batches);
     return result < 0 ? -1 : 0;
 }
 
-/* Lets the run that is on be judged for the batch that has claimed it, if that is not done already. */
-static int follow_claim(struct watch *watch, int64_t now_ms, struct fault *fault) {
+/* The oldest open batch that waits for a run of this oven takes it. */
+static int claim_for_batch(struct watch *watch, int64_t now_ms, struct fault *fault) {
+    size_t count = 0;
+    int64_t *batches = ledger_list_batches(watch->ledger, true, &count, fault);
+
+    return claim_for(watch, batches, count, 1, now_ms, fault);
+}
+
+/* So does every batch that keeps it company and waits for the same. */
+static int claim_for_company(struct watch *watch, int64_t batch_id, int64_t now_ms, struct fault *fault) {
+    size_t count = 0;
+    int64_t *batches = company_list(watch->ledger, batch_id, &count, fault);
+
+    return claim_for(watch, batches, count, count, now_ms, fault);
+}
+
+static bool is_judged_for(const struct judging *judging, const struct ledger_claim *claim) {
+    return judging->batch_id == claim->batch_id && judging->visit == claim->visit;
+}
+
+/* Ends the judging for batches that the run serves no more. */
+static void drop_judgings(struct watch *watch, const struct ledger_claim *claims, size_t count, int64_t now_ms) {
+    size_t kept = 0;
+
+    for (size_t i = 0; i < watch->judging_count; i++) {
+        struct judging *judging = watch->judgings[i];
+        bool holds = false;
+
+        for (size_t k = 0; k < count; k++)
+            holds |= is_judged_for(judging, &claims[k]);
+        if (holds) {
+            watch->judgings[kept++] = judging;
+            continue;
+        }
+        if (judging->notice != NULL)
+            notice_end(judging->notice, now_ms, "the run is not this batch's any more");
+        judging_free(judging);
+    }
+    watch->judging_count = kept;
+}
+
+/* Judging for one more batch, from the run's beginning. */
+static int add_judging(struct watch *watch, const struct ledger_run *run, const struct ledger_claim *claim,
+                       int64_t now_ms, struct fault *fault) {
+    struct ledger_run claimed = *run;
+    struct judging **more = realloc(watch->judgings, (watch->judging_count + 1) * sizeof *more);
+    struct judging *judging = calloc(1, sizeof *judging);
+
+    if (more != NULL)
+        watch->judgings = more;
+    if (more == NULL || judging == NULL) {
+        free(judging);
+        return fault_set(fault, EX_OSERR, "no memory to judge run %lld", (long long)run->run_id);
+    }
+    claimed.batch_id = claim->batch_id;
+    claimed.visit = claim->visit;
+    judging->desk = watch->desk;
+    judging->oven_name = watch->oven->name;
+    judging->unit = watch->config->unit;
+    judging->is_further = watch->judging_count > 0;
+    journal_write(JOURNAL_NOTICE, "oven %s, run %lld: is claimed for batch %lld", watch->oven->name,
+                  (long long)run->run_id, (long long)claim->batch_id);
+    if (judging_open(judging, watch->ledger, &claimed, watch->last_ms, now_ms, fault) != 0) {
+        free(judging);
+        return -1;
+    }
+    watch->judgings[watch->judging_count++] = judging;
+    return 0;
+}
+
+/* Lets the run that is on be judged for every batch that it serves, as far as that is not done already. */
+static int follow_claims(struct watch *watch, int64_t now_ms, struct fault *fault) {
     struct ledger_run run;
+    struct ledger_claim *claims;
+    size_t count = 0;
+    int result = 0;
 
     if (ledger_read_run(watch->ledger, watch->run_id, &run, fault) != 1)
         return -1;
-    if (run.batch_id == watch->judging.batch_id && (run.batch_id == 0 || run.visit == watch->judging.visit))
-        return 0;
-    if (watch->judging.notice != NULL)
-        notice_end(watch->judging.notice, now_ms, "the run is not this batch's any more");
-    judging_release(&watch->judging);
-    if (run.batch_id == 0)
-        return 0;
-    watch->judging.desk = watch->desk;
-    watch->judging.oven_name = watch->oven->name;
-    watch->judging.unit = watch->config->unit;
-    journal_write(JOURNAL_NOTICE, "oven %s, run %lld: is claimed for batch %lld", watch->oven->name,
-                  (long long)run.run_id, (long long)run.batch_id);
-    return judging_open(&watch->judging, watch->ledger, &run, watch->last_ms, now_ms, fault);
+    claims = ledger_list_claims(watch->ledger, watch->run_id, &count, fault);
+    if (claims == NULL)
+        return -1;
+    drop_judgings(watch, claims, count, now_ms);
+    for (size_t k = 0; result == 0 && k < count; k++) {
+        bool judged = false;
+
+        for (size_t i = 0; i < watch->judging_count; i++)
+            judged |= is_judged_for(watch->judgings[i], &claims[k]);
+        if (!judged)
+            result = add_judging(watch, &run, &claims[k], now_ms, fault);
+    }
+    free(claims);
+    return result;
 }
 
 int watch_read_books(struct watch *watch, int64_t now_ms, struct fault *fault) {
@@ -276,9 +362,12 @@ int watch_read_books(struct watch *watch, int64_t now_ms, struct fault *fault) {
         return 0;
     if (ledger_read_run(watch->ledger, watch->run_id, &run, fault) != 1)
         return -1;
-    if (run.batch_id == 0 && claim_for_batch(watch, now_ms, fault) != 0)
+    if (run.batch_id == 0 && (claim_for_batch(watch, now_ms, fault) != 0 ||
+                              ledger_read_run(watch->ledger, watch->run_id, &run, fault) != 1))
         return -1;
-    return follow_claim(watch, now_ms, fault);
+    if (run.batch_id != 0 && claim_for_company(watch, run.batch_id, now_ms, fault) != 0)
+        return -1;
+    return follow_claims(watch, now_ms, fault);
 }
 
 static int judge_late(struct ledger *ledger, const struct ledger_run *run, int64_t now_ms, struct fault *fault) {
@@ -351,7 +440,7 @@ static int resume_run(struct watch *watch, struct fault *fault) {
     if (watch->last_ms < 0)
         return -1;
     run_resume(watch->detector, run.begun_ms, watch->last_ms);
-    return follow_claim(watch, watch->last_ms, fault);
+    return follow_claims(watch, watch->last_ms, fault);
 }
 
 struct watch *watch_open(struct ledger *ledger, const struct config *config, size_t oven, int64_t oven_id,
@@ -383,7 +472,9 @@ struct watch *watch_open(struct ledger *ledger, const struct config *config, siz
 void watch_free(struct watch *watch) {
     if (watch == NULL)
         return;
-    judging_release(&watch->judging);
+    for (size_t i = 0; i < watch->judging_count; i++)
+        judging_free(watch->judgings[i]);
+    free(watch->judgings);
     run_free(watch->detector);
     free(watch);
 }
@@ -397,7 +488,31 @@ static enum run_end end_reason(const struct watch *watch) {
     return watch->oven->is_cold && reason == RUN_END_COLD ? RUN_END_WARM : reason;
 }
 
-static int close_run(struct watch *watch, int64_t ended_ms, struct fault *fault) {
+/* The journal gets the seal too: a copy that is kept elsewhere. */
+static int seal_closed(struct watch *watch, int64_t now_ms, struct fault *fault) {
+    char words[SEAL_WORDS_BYTES];
+    struct seal_head head;
+
+    if (seal_run(watch->ledger, watch->run_id, SEAL_RUN, watch->oven->lead_ms, now_ms, &head, fault) != 0)
+        return -1;
+    journal_write(JOURNAL_NOTICE, "oven %s, run %lld: sealed: %s", watch->oven->name, (long long)watch->run_id,
+                  seal_describe(&head, words));
+    return 0;
+}
+
+static int close_judgings(struct watch *watch, int64_t ended_ms, struct fault *fault) {
+    int result = 0;
+
+    for (size_t i = 0; i < watch->judging_count; i++) {
+        if (result == 0)
+            result = judging_close(watch->judgings[i], ended_ms, fault);
+        judging_free(watch->judgings[i]);
+    }
+    watch->judging_count = 0;
+    return result;
+}
+
+static int close_run(struct watch *watch, int64_t ended_ms, int64_t now_ms, struct fault *fault) {
     const enum run_end reason = end_reason(watch);
 
     if (ledger_end_run(watch->ledger, watch->run_id, ended_ms, reason, fault) != 0)
@@ -406,20 +521,22 @@ static int close_run(struct watch *watch, int64_t ended_ms, struct fault *fault)
                   run_end_name(reason));
     watch->on = false;
     watch->ending_ms = 0;
-    return watch->judging.judge == NULL ? 0 : judging_close(&watch->judging, ended_ms, fault);
+    if (sensors_count_run(watch->ledger, watch->run_id, fault) < 0 || close_judgings(watch, ended_ms, fault) != 0)
+        return -1;
+    return seal_closed(watch, now_ms, fault);
 }
 
 int watch_settle(struct watch *watch, int64_t t_ms, struct fault *fault) {
     if (watch->ending_ms == 0 || t_ms <= watch->ending_ms)
         return 0;
-    return close_run(watch, watch->ending_ms, fault);
+    return close_run(watch, watch->ending_ms, t_ms, fault);
 }
 
 /* A run ends with all readings of its last moment. One that nobody watched for long ends where it was last seen. */
 static int end_run(struct watch *watch, const struct reading *reading, struct fault *fault) {
     if (run_end_reason(watch->detector) == RUN_END_SILENT &&
         reading->t_ms - watch->last_ms >= watch->oven->silent_after_ms)
-        return close_run(watch, watch->last_ms, fault);
+        return close_run(watch, watch->last_ms, reading->t_ms, fault);
     watch->ending_ms = reading->t_ms;
     return 0;
 }
@@ -465,9 +582,15 @@ int watch_begin(struct watch *watch, int64_t now_ms, struct fault *fault) {
 }
 
 int watch_judge(struct watch *watch, const struct reading *reading, struct fault *fault) {
-    if (watch->judging.judge == NULL)
-        return 0;
-    judge_feed(watch->judging.judge, reading);
-    notice_take_reading(watch->judging.notice, reading);
-    return judging_check(&watch->judging, fault);
+    for (size_t i = 0; i < watch->judging_count; i++) {
+        struct judging *judging = watch->judgings[i];
+        struct reading corrected = *reading;
+
+        replay_correct(judging->channels, judging->channel_count, &corrected);
+        judge_feed(judging->judge, &corrected);
+        notice_take_reading(judging->notice, &corrected);
+        if (judging_check(judging, fault) != 0)
+            return -1;
+    }
+    return 0;
 }

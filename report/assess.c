@@ -81,8 +81,8 @@ static int assess_take_reading(void *context, const struct reading *reading, str
     return watch != NULL && watch->reading != NULL ? watch->reading(watch->context, reading, fault) : 0;
 }
 
-static int assess_judge(struct ledger *ledger, const struct plan *plan, size_t visit, struct assess_run *run,
-                        const struct assess_watch *watch, struct fault *fault) {
+int assess_judge_run(const struct plan *plan, size_t visit, struct assess_run *run, assess_feed *feed, void *source,
+                     const struct assess_watch *watch, struct fault *fault) {
     struct replay replay = {.run = run, .watch = watch};
     struct judge *judge =
         replay_open_judge(plan, visit, run->channels, run->channel_count, assess_keep_finding, &replay, fault);
@@ -90,13 +90,18 @@ static int assess_judge(struct ledger *ledger, const struct plan *plan, size_t v
 
     if (judge == NULL)
         return -1;
+    run->tallies = calloc(run->channel_count + 1, sizeof *run->tallies);
+    if (run->tallies == NULL) {
+        judge_free(judge);
+        return fault_set(fault, EX_OSERR, "not enough memory for %zu channels", run->channel_count);
+    }
+    assess_begin_tallies(run);
     run->load_count = judge_count_loads(judge);
     for (size_t i = 0; i < run->load_count && i < JUDGE_MOST_LOADS; i++)
         run->loads[i] = judge_load_id(judge, i);
     result = watch != NULL && watch->begin != NULL ? watch->begin(watch->context, visit, run, fault) : 0;
     if (result == 0)
-        result = replay_feed(ledger, judge, run->channels, run->channel_count, run->run.begun_ms, run->until_ms,
-                             assess_take_reading, &replay, fault);
+        result = feed(source, run, judge, assess_take_reading, &replay, fault);
     if (result == 0) {
         if (run->run.ended_ms != 0) // a run that is still on could change yet: the judge says so itself
             judge_end(judge, run->run.ended_ms);
@@ -166,7 +171,7 @@ static int assess_compare_stored(struct ledger *ledger, struct assess_run *run, 
 
 /* A finding is made when it is certain, which may be later than the moment it is about. Sheets list them by that
  * moment; those of one moment stay as they were made. */
-static void assess_sort_findings(struct assess_run *run) {
+void assess_sort_findings(struct assess_run *run) {
     for (size_t i = 1; i < run->finding_count; i++) {
         const struct finding moved = run->findings[i];
         size_t at = i;
@@ -175,6 +180,12 @@ static void assess_sort_findings(struct assess_run *run) {
             run->findings[at] = run->findings[at - 1];
         run->findings[at] = moved;
     }
+}
+
+static int assess_feed_stored(void *source, const struct assess_run *run, struct judge *judge, replay_watch *watch,
+                              void *context, struct fault *fault) {
+    return replay_feed(source, judge, run->channels, run->channel_count, run->run.begun_ms, run->until_ms, watch,
+                       context, fault);
 }
 
 static int assess_run(struct ledger *ledger, const struct plan *plan, struct assess_run *run,
@@ -190,18 +201,15 @@ static int assess_run(struct ledger *ledger, const struct plan *plan, struct ass
     run->channels = ledger_list_channels(ledger, run->run.oven_id, run->run.begun_ms, &run->channel_count, fault);
     if (run->oven == NULL || run->channels == NULL)
         return -1;
-    run->tallies = calloc(run->channel_count + 1, sizeof *run->tallies);
-    if (run->tallies == NULL)
-        return fault_set(fault, EX_OSERR, "not enough memory for %zu channels", run->channel_count);
-    assess_begin_tallies(run);
-    if (assess_judge(ledger, plan, run->run.visit, run, watch, fault) != 0)
+    if (assess_judge_run(plan, run->run.visit, run, assess_feed_stored, ledger, watch, fault) != 0)
         return -1;
     run->events = ledger_list_events(ledger, run->run.begun_ms, run->until_ms, &run->event_count, fault);
     simulated = ledger_was_simulated(ledger, run->run.begun_ms, run->until_ms, fault);
     if (run->events == NULL || simulated < 0)
         return -1;
     run->simulated = simulated == 1;
-    if (assess_compare_stored(ledger, run, fault) != 0)
+    if (assess_compare_stored(ledger, run, fault) != 0 ||
+        seal_read_run(ledger, run->run.run_id, &run->seal, fault) < 0)
         return -1;
     assess_sort_findings(run);
     return 0;
@@ -213,12 +221,13 @@ static const struct judge_soak *assess_soak(const struct assess_visit *visit) {
     return run != NULL ? &run->soak : NULL;
 }
 
-/* The latest word for a visit's quench counts. */
+/* The latest word for a visit's quench counts, unless it was taken back. */
 static void assess_attest(struct assess_batch *assessed, size_t number) {
     struct assess_visit *visit = &assessed->visits[number];
 
     for (size_t i = 0; i < assessed->attestation_count; i++) {
-        if (assessed->attestations[i].visit == number) {
+        if (assessed->attestations[i].visit == number &&
+            !books_is_withdrawn(assessed->books, BOOKS_ATTESTATION, i + 1)) {
             visit->attested = true;
             visit->attested_ms = assessed->attestations[i].t_ms;
         }
@@ -279,8 +288,16 @@ static int assess_visit(struct ledger *ledger, struct assess_batch *assessed, si
         assessed->simulated = assessed->simulated || run->simulated;
         assessed->differs = assessed->differs || run->agreement == ASSESS_DIFFERS;
     }
-    assess_decide(assessed, number);
     return 0;
+}
+
+void assess_settle(struct assess_batch *assessed) {
+    assessed->outcome = OUTCOME_MET;
+    for (size_t i = 0; i < assessed->visit_count; i++) {
+        assess_decide(assessed, i);
+        if (assessed->visits[i].outcome > assessed->outcome)
+            assessed->outcome = assessed->visits[i].outcome;
+    }
 }
 
 static int assess_visits(struct ledger *ledger, struct assess_batch *assessed, const struct assess_watch *watch,
@@ -289,14 +306,45 @@ static int assess_visits(struct ledger *ledger, struct assess_batch *assessed, c
     struct ledger_run *claimed = ledger_list_claimed(ledger, assessed->batch->batch_id, &count, fault);
     int result = claimed != NULL ? 0 : -1;
 
-    assessed->outcome = OUTCOME_MET;
-    for (size_t i = 0; result == 0 && i < assessed->visit_count; i++) {
+    for (size_t i = 0; result == 0 && i < assessed->visit_count; i++)
         result = assess_visit(ledger, assessed, i, claimed, count, watch, fault);
-        if (assessed->visits[i].outcome > assessed->outcome)
-            assessed->outcome = assessed->visits[i].outcome;
-    }
+    if (result == 0)
+        assess_settle(assessed);
     free(claimed);
     return result;
+}
+
+static int assess_hardness(struct assess_batch *assessed, struct fault *fault) {
+    const struct books *books = assessed->books;
+    struct hardness_reading *readings = calloc(books->hardness_count + 1, sizeof *readings);
+    size_t count = 0;
+
+    if (readings == NULL)
+        return fault_set(fault, EX_OSERR, "not enough memory for %zu hardness readings", books->hardness_count);
+    for (size_t i = 0; i < books->hardness_count; i++) {
+        const struct books_hardness *reading = &books->hardness[i];
+
+        if (!reading->withdrawn)
+            readings[count++] = (struct hardness_reading){reading->scale, reading->counts, reading->uncertainty};
+    }
+    assessed->hardness = hardness_judge(assessed->plan, readings, count);
+    free(readings);
+    if (assessed->hardness.asked && assessed->hardness.outcome > assessed->outcome)
+        assessed->outcome = assessed->hardness.outcome;
+    return 0;
+}
+
+/* What people said, and by what seal the ledger can be known again. */
+static int assess_books(struct ledger *ledger, struct assess_batch *assessed, struct fault *fault) {
+    const int64_t batch_id = assessed->batch->batch_id;
+
+    assessed->attestations = ledger_list_attestations(ledger, batch_id, &assessed->attestation_count, fault);
+    if (assessed->attestations == NULL)
+        return -1;
+    assessed->books = books_read(ledger, batch_id, fault);
+    if (assessed->books == NULL)
+        return -1;
+    return seal_read_last(ledger, &assessed->last_seal, fault) < 0 ? -1 : 0;
 }
 
 struct assess_batch *assess_batch(struct ledger *ledger, int64_t batch_id, const struct assess_watch *watch,
@@ -315,8 +363,7 @@ struct assess_batch *assess_batch(struct ledger *ledger, int64_t batch_id, const
         plan_parse(assessed->batch->plan_text, assessed->batch->plan_length, assessed->batch->plan_name, fault);
     if (assessed->oven == NULL || assessed->plan == NULL)
         goto fail;
-    assessed->attestations = ledger_list_attestations(ledger, batch_id, &assessed->attestation_count, fault);
-    if (assessed->attestations == NULL)
+    if (assess_books(ledger, assessed, fault) != 0)
         goto fail;
     assessed->visit_count = assessed->plan->visit_count;
     assessed->visits = calloc(assessed->visit_count + 1, sizeof *assessed->visits);
@@ -324,7 +371,7 @@ struct assess_batch *assess_batch(struct ledger *ledger, int64_t batch_id, const
         fault_set(fault, EX_OSERR, "not enough memory for %zu visits", assessed->visit_count);
         goto fail;
     }
-    if (assess_visits(ledger, assessed, watch, fault) != 0)
+    if (assess_visits(ledger, assessed, watch, fault) != 0 || assess_hardness(assessed, fault) != 0)
         goto fail;
     return assessed;
 fail:
@@ -350,6 +397,7 @@ void assess_free(struct assess_batch *assessed) {
     }
     free(assessed->visits);
     ledger_free_attestations(assessed->attestations, assessed->attestation_count);
+    books_free(assessed->books);
     free(assessed->oven);
     plan_free(assessed->plan);
     ledger_free_batch(assessed->batch);
@@ -378,6 +426,13 @@ const struct verdict *assess_deciding(const struct assess_batch *assessed, size_
             }
         }
     return best;
+}
+
+bool assess_hardness_decides(const struct assess_batch *assessed) {
+    size_t visit;
+    const struct verdict *worst = assess_deciding(assessed, &visit);
+
+    return assessed->hardness.asked && (worst == NULL || assessed->hardness.outcome > worst->outcome);
 }
 
 const struct assess_run *assess_deciding_run(const struct assess_visit *visit) {

@@ -101,7 +101,8 @@ static void certificate_contents(struct certificate *certificate) {
 
 /* Everything after the first page: what one suspicious reader may want to see, in the order of asking. */
 static int certificate_draw_rest(struct certificate *certificate, struct fault *fault) {
-    sheet_new_page(&certificate->sheet);
+    if (page_count(certificate->page) == 1)
+        sheet_new_page(&certificate->sheet); // the first page is the answer's alone
     if (certificate_visits(certificate, fault) != 0)
         return -1;
     certificate_said(certificate);
@@ -112,6 +113,7 @@ static int certificate_draw_rest(struct certificate *certificate, struct fault *
     certificate_definitions(certificate);
     certificate_limits(certificate);
     certificate_cautions(certificate);
+    certificate_seals(certificate);
     certificate_signature(certificate);
     certificate_pay(certificate);
     certificate_plan(certificate);
@@ -127,7 +129,8 @@ static int certificate_draw(struct certificate *certificate, unsigned char **byt
     char title[CERTIFICATE_NAME_BYTES], header[CERTIFICATE_NAME_BYTES], time[QUANTITY_TEXT_BYTES];
     char footer[CERTIFICATE_NAME_BYTES], zone[QUANTITY_TEXT_BYTES];
     const char *shop = certificate->config->shop_name;
-    struct page_about about = {.title = title, .author = shop, .header_right = header, .footer = footer};
+    struct page_about about = {
+        .title = title, .author = shop, .header_right = header, .letterhead = true, .footer = footer};
     int result;
 
     snprintf(title, sizeof title, "Certificate %lld: heat treatment of batch %lld", (long long)issue->number,

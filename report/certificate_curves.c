@@ -5,6 +5,7 @@
 #include <string.h>
 
 #include "certificate_parts.h"
+#include "soakledger/corrections.h"
 #include "soakledger/words.h"
 
 enum { MS_PER_MIN = 60000, AROUND_SOAK = 8, CLOSE_UP = 6 };
@@ -63,10 +64,10 @@ static int certificate_begin_curve(void *context, size_t visit, const struct ass
         return fault_set(fault, EX_OSERR, "not enough memory for the curve of run %lld",
                          (long long)run->run.run_id);
     certificate->curves = curves;
-    curves[certificate->curve_count] = (struct certificate_curve){
-        .run_id = run->run.run_id,
-        .charge_count = charge,
-        .fine = chart_open_fine(run->run.begun_ms, run->until_ms, picked, count, fault)};
+    curves[certificate->curve_count] =
+        (struct certificate_curve){.run_id = run->run.run_id,
+                                   .charge_count = charge,
+                                   .fine = chart_open_fine(run->run.begun_ms, run->until_ms, picked, count, fault)};
     if (curves[certificate->curve_count].fine == NULL)
         return -1;
     certificate->curve_count++;
@@ -134,8 +135,9 @@ static struct certificate_curve *certificate_find_curve(const struct certificate
     return NULL;
 }
 
-struct chart *certificate_read_chart(struct certificate *certificate, const struct chart_curve *curves,
-                                     size_t count, int64_t from_ms, int64_t to_ms, struct fault *fault) {
+struct chart *certificate_read_chart(struct certificate *certificate, const struct assess_run *run,
+                                     const struct chart_curve *curves, size_t count, int64_t from_ms, int64_t to_ms,
+                                     struct fault *fault) {
     int64_t ids[CERTIFICATE_MOST_CURVES];
     struct chart *chart = chart_open(from_ms, to_ms, curves, count, fault);
     struct ledger_cursor *cursor = NULL;
@@ -151,7 +153,12 @@ struct chart *certificate_read_chart(struct certificate *certificate, const stru
         return NULL;
     }
     while (more == 1) {
+        const struct ledger_channel *channel;
+
         more = ledger_next_reading(cursor, &reading, fault);
+        channel = more == 1 ? assess_find_channel(run, reading.channel_id) : NULL;
+        if (channel != NULL)
+            corrections_apply(channel, &reading); // as the judge saw it
         if (more == 1 && !chart_feed(chart, &reading))
             more = fault_set(fault, EX_OSERR, "not enough memory for the gaps of a curve");
     }
@@ -169,8 +176,7 @@ struct chart *certificate_read_chart(struct certificate *certificate, const stru
 void certificate_draw_chart(struct certificate *certificate, const char *caption, struct chart *chart, float height,
                             const struct chart_dressing *dressing) {
     const struct page_frame *frame = &certificate->sheet.frame;
-    const float whole =
-        height + chart_extra_height(chart, certificate->page, frame->right - frame->left, height);
+    const float whole = height + chart_extra_height(chart, certificate->page, frame->right - frame->left, height);
 
     sheet_subheading(&certificate->sheet, caption, whole);
     chart_draw(chart, certificate->page, sheet_take(&certificate->sheet, whole), dressing);
@@ -215,7 +221,7 @@ static size_t certificate_hold_bands(const struct certificate *certificate, size
 }
 
 static void certificate_marks(const struct certificate *certificate, const struct assess_run *run,
-                                struct chart_mark *marks) {
+                              struct chart_mark *marks) {
     const size_t first = certificate_first_number(certificate, run);
 
     for (size_t i = 0; i < run->finding_count; i++)
@@ -231,7 +237,7 @@ static struct chart *certificate_read_close_up(struct certificate *certificate, 
     int64_t from_ms, to_ms;
 
     certificate_close_up_span(run, &from_ms, &to_ms);
-    return certificate_read_chart(certificate, picked, count, from_ms, to_ms, fault);
+    return certificate_read_chart(certificate, run, picked, count, from_ms, to_ms, fault);
 }
 
 static int certificate_draw_close_up(struct certificate *certificate, const struct assess_run *run,
@@ -280,8 +286,8 @@ void certificate_fill_panel(const struct certificate *certificate, size_t visit,
     bands[0] = certificate_soak_band(soak);
     if (soak->kind == OPERATION_COLD)
         bands[0].low_mc = INT64_MIN;
-    *panel = (struct chart_panel){
-        .bands = bands, .band_count = 1 + certificate_hold_bands(certificate, visit, bands + 1, texts)};
+    *panel = (struct chart_panel){.bands = bands,
+                                  .band_count = 1 + certificate_hold_bands(certificate, visit, bands + 1, texts)};
     if (curve == NULL)
         return;
     panel->chart = curve->whole;

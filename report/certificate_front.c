@@ -13,11 +13,11 @@
 enum { MINUTES_LENGTH = 16 }; // of "2026-11-16 08:00:00", up to the minutes
 enum { SHOP_LINES = 2, ADDRESS_LINES = 2, FACT_LINES = 3 };
 
-static const float SHOP_SIZE = 11, SHOP_LEADING = 14, ADDRESS_SIZE = 7.5F, ADDRESS_LEADING = 10;
-static const float TITLE_SIZE = 19, TITLE_BEFORE = 15, TITLE_AFTER = 9, ISSUED_SIZE = 7.5F, ISSUED_LEADING = 11;
-static const float HEAVY = 1.6F, SIGN_SIZE = 32, SIGN_GAP = 11, ANSWER_SIZE = 21, ANSWER_WIDTH = 198,
-                   ANSWER_PAD = 11;
-static const float SENTENCE_SIZE = 9.5F, SENTENCE_LEADING = 13, COUNT_SIZE = 7.5F, COUNT_LEADING = 11;
+static const float TITLE_SIZE = 19, TITLE_DROP = 16, TITLE_AFTER = 9, SHOP_SIZE = 9.5F, SHOP_LEADING = 12;
+static const float ADDRESS_SIZE = 7.5F, ADDRESS_LEADING = 10, ISSUED_SIZE = 7.5F, SHOP_SHARE = 0.56F;
+static const float HEAVY = 1.6F, SIGN_SIZE = 30, SIGN_GAP = 11, ANSWER_SIZE = 20, ANSWER_WIDTH = 212,
+                   ANSWER_PAD = 9;
+static const float SENTENCE_SIZE = 9.5F, SENTENCE_LEADING = 12.5F, COUNT_SIZE = 7.5F, COUNT_LEADING = 11;
 static const float CAPITALS = 0.73F; // how high capitals are, of the size
 
 static const char *certificate_answer(enum outcome outcome) {
@@ -34,6 +34,8 @@ static void certificate_count(const struct assess_batch *assessed, size_t counts
     for (size_t i = 0; i < assessed->visit_count; i++)
         for (size_t k = 0; k < assessed->visits[i].verdict_count; k++)
             counts[assessed->visits[i].verdicts[k].outcome]++;
+    if (assessed->hardness.asked)
+        counts[assessed->hardness.outcome]++;
 }
 
 /* Why the answer is what it is, in one sentence, and how many of the requirements it concerns. */
@@ -46,6 +48,22 @@ static void certificate_explain(const struct certificate *certificate, char *why
 
     certificate_count(assessed, counts);
     total = counts[OUTCOME_MET] + counts[OUTCOME_NOT_PROVEN] + counts[OUTCOME_NOT_MET];
+    snprintf(how_many, CERTIFICATE_LINE_BYTES, "%zu of %zu requirements met, %zu not met, %zu not proven",
+             counts[OUTCOME_MET], total, counts[OUTCOME_NOT_MET], counts[OUTCOME_NOT_PROVEN]);
+    if (assess_hardness_decides(assessed)) {
+        char found[HARDNESS_WORDS_BYTES];
+
+        snprintf(why, CERTIFICATE_LINE_BYTES, "Hardness: %s.",
+                 hardness_describe(assessed->plan, &assessed->hardness, found));
+        return;
+    }
+    if (assess_hardness_decides(assessed)) {
+        char found[HARDNESS_WORDS_BYTES];
+
+        snprintf(why, CERTIFICATE_LINE_BYTES, "Hardness: %s.",
+                 hardness_describe(assessed->plan, &assessed->hardness, found));
+        return;
+    }
     if (verdict == NULL) {
         snprintf(why, CERTIFICATE_LINE_BYTES, "The plan requires nothing that could be judged.");
         how_many[0] = '\0';
@@ -63,8 +81,6 @@ static void certificate_explain(const struct certificate *certificate, char *why
                  "Everything the plan requires was met. Closest to its limit was %s: %s", name, sentence);
     else
         snprintf(why, CERTIFICATE_LINE_BYTES, "%s: %s", name, sentence);
-    snprintf(how_many, CERTIFICATE_LINE_BYTES, "%zu of %zu requirements met, %zu not met, %zu not proven",
-             counts[OUTCOME_MET], total, counts[OUTCOME_NOT_MET], counts[OUTCOME_NOT_PROVEN]);
 }
 
 /* A line across the sheet, heavy where one part of the first page ends. */
@@ -75,41 +91,43 @@ static void certificate_rule(struct certificate *certificate, float width) {
     page_line(certificate->page, &rule, sheet->frame.left, sheet->y, sheet->frame.right, sheet->y);
 }
 
-/* At most `most` lines of something that the certificate then has to say in full elsewhere. */
+/* At most `most` lines at the left; what is longer the certificate has to say in full elsewhere. */
 static void certificate_short_text(struct certificate *certificate, const char *name, const struct page_type *type,
                                    float leading, size_t most, const char *text) {
     struct sheet *sheet = &certificate->sheet;
-    const float width = sheet->frame.right - sheet->frame.left;
+    const float width = (sheet->frame.right - sheet->frame.left) * SHOP_SHARE;
 
     if (text[0] == '\0')
         return;
     if (sheet_text_height(sheet, type, width, leading, text) > leading * (float)most + 1)
         certificate_owe(certificate, name, text);
-    sheet->y = sheet_text_block(sheet, type, sheet->frame.left, sheet->y + type->size, width, leading, most, text) -
-               type->size;
+    sheet->y = sheet_text_block(sheet, type, sheet->frame.left, sheet->y, width, leading, most, text);
 }
 
+/* What this is and its number; who made it out, and when. */
 static void certificate_title(struct certificate *certificate) {
-    const struct page_type shop = {PAGE_BOLD, SHOP_SIZE, INK_TEXT},
-                           address = {PAGE_REGULAR, ADDRESS_SIZE, INK_QUIET};
     const struct page_type title = {PAGE_REGULAR, TITLE_SIZE, INK_TEXT},
                            issued = {PAGE_REGULAR, ISSUED_SIZE, INK_QUIET};
+    const struct page_type shop = {PAGE_BOLD, SHOP_SIZE, INK_TEXT},
+                           address = {PAGE_REGULAR, ADDRESS_SIZE, INK_QUIET};
     struct sheet *sheet = &certificate->sheet;
     char line[CERTIFICATE_NAME_BYTES], time[QUANTITY_TEXT_BYTES], zone[QUANTITY_TEXT_BYTES];
+    float least;
 
-    certificate_short_text(certificate, "Shop", &shop, SHOP_LEADING, SHOP_LINES, certificate->config->shop_name);
-    certificate_short_text(certificate, "Address", &address, ADDRESS_LEADING, ADDRESS_LINES,
-                           certificate->config->shop_address);
-    sheet->y += TITLE_BEFORE + TITLE_SIZE * CAPITALS;
+    sheet->y += TITLE_SIZE * CAPITALS;
     page_text(certificate->page, sheet->frame.left, sheet->y, PAGE_LEFT, &title, "Certificate of heat treatment");
     snprintf(line, sizeof line, "No. %lld", (long long)certificate->issue->number);
     page_text(certificate->page, sheet->frame.right, sheet->y, PAGE_RIGHT, &title, line);
-    sheet->y += ISSUED_LEADING + 2;
+    sheet->y += TITLE_DROP;
+    least = sheet->y + SHOP_LEADING;
     snprintf(line, sizeof line, "revision %lld · issued %s %s", (long long)certificate->issue->revision,
              certificate_time(certificate, certificate->issue->issued_ms, time),
              words_offset(certificate->config->utc_offset_min, zone));
     page_text(certificate->page, sheet->frame.right, sheet->y, PAGE_RIGHT, &issued, line);
-    sheet->y += TITLE_AFTER;
+    certificate_short_text(certificate, "Shop", &shop, SHOP_LEADING, SHOP_LINES, certificate->config->shop_name);
+    certificate_short_text(certificate, "Address", &address, ADDRESS_LEADING, ADDRESS_LINES,
+                           certificate->config->shop_address);
+    sheet->y = (sheet->y > least ? sheet->y : least) - SHOP_LEADING + TITLE_AFTER;
     certificate_rule(certificate, HEAVY);
 }
 
@@ -206,7 +224,30 @@ static void certificate_name_ovens(const struct assess_batch *assessed, char *ou
     }
 }
 
-/* Who and what. Whatever is too long for the first page stands in full on a later one. */
+/* An entry, and beside it what it was amended to. The caller frees. */
+static char *certificate_amended(const struct certificate *certificate, enum books_entry entry, const char *value) {
+    const struct books_amendment *amendment = books_find_amendment(certificate->assessed->books, entry, 0);
+    char *text = NULL;
+
+    if (amendment == NULL)
+        return strdup(value);
+    if (asprintf(&text, "%s\namended to: %s", value, amendment->withdraws ? "(withdrawn)" : amendment->words) < 0)
+        return NULL;
+    return text;
+}
+
+/* Whatever is too long for the first page stands in full on a later one. */
+static void certificate_draw_facts(struct certificate *certificate, const struct sheet_fact *facts, size_t count) {
+    bool cut[CERTIFICATE_MOST_OWED];
+
+    sheet_skip(&certificate->sheet, ANSWER_PAD);
+    sheet_form(&certificate->sheet, facts, count, FACT_LINES, cut);
+    for (size_t i = 0; i < count; i++)
+        if (cut[i])
+            certificate_owe(certificate, facts[i].name, facts[i].value);
+}
+
+/* Who and what. */
 static void certificate_facts(struct certificate *certificate) {
     const struct assess_batch *assessed = certificate->assessed;
     const struct ledger_batch *batch = assessed->batch;
@@ -217,26 +258,35 @@ static void certificate_facts(struct certificate *certificate) {
              certificate_time(certificate, batch->opened_ms, time));
     certificate_name_loads(assessed, loads, sizeof loads);
     certificate_name_ovens(assessed, ovens, sizeof ovens);
-    const struct sheet_fact facts[] = {
-        {"Batch", opened},
-        {"Charge", batch->charge},
-        {"Customer", batch->customer},
-        {"Order", batch->order_reference},
-        {"Steel", assessed->plan->steel},
-        {"Plan", assessed->plan->title},
-        {"Operator", batch->operator_name},
-        {"Oven", ovens},
-        {"Temperature of the charge by", loads},
-        {"Note", batch->note},
-    };
-    enum { FACTS = sizeof facts / sizeof facts[0] };
-    bool cut[FACTS];
+    const struct books_disposition *disposition = books_find_disposition(assessed->books);
+    char *const amended[] = {certificate_amended(certificate, BOOKS_CHARGE, batch->charge),
+                             certificate_amended(certificate, BOOKS_CUSTOMER, batch->customer),
+                             certificate_amended(certificate, BOOKS_ORDER, batch->order_reference),
+                             certificate_amended(certificate, BOOKS_OPERATOR, batch->operator_name),
+                             certificate_amended(certificate, BOOKS_NOTE, batch->note)};
+    enum { CHARGE, CUSTOMER, ORDER, OPERATOR, NOTE, AMENDED };
 
-    sheet_skip(&certificate->sheet, ANSWER_PAD);
-    sheet_form(&certificate->sheet, facts, FACTS, FACT_LINES, cut);
-    for (size_t i = 0; i < FACTS; i++)
-        if (cut[i])
-            certificate_owe(certificate, facts[i].name, facts[i].value);
+    for (size_t i = 0; i < AMENDED; i++)
+        certificate->failed = certificate->failed || amended[i] == NULL;
+    if (!certificate->failed) {
+        const struct sheet_fact facts[] = {
+            {"Batch", opened},
+            {"Charge", amended[CHARGE]},
+            {"Customer", amended[CUSTOMER]},
+            {"Order", amended[ORDER]},
+            {"Steel", assessed->plan->steel},
+            {"Plan", assessed->plan->title},
+            {"Operator", amended[OPERATOR]},
+            {"Oven", ovens},
+            {"Temperature of the charge by", loads},
+            {"Disposition", disposition != NULL ? books_decision_name(disposition->decision) : ""},
+            {"Note", amended[NOTE]},
+        };
+
+        certificate_draw_facts(certificate, facts, sizeof facts / sizeof facts[0]);
+    }
+    for (size_t i = 0; i < AMENDED; i++)
+        free(amended[i]);
 }
 
 void certificate_front(struct certificate *certificate) {
@@ -247,4 +297,5 @@ void certificate_front(struct certificate *certificate) {
     certificate_facts(certificate);
     certificate_overview(certificate);
     certificate_requirements(certificate);
+    certificate_sign_front(certificate);
 }

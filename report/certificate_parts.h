@@ -16,7 +16,7 @@ enum {
     CERTIFICATE_MOST_OWED = 16,
     CERTIFICATE_MOST_SECTIONS = 24,
     CERTIFICATE_CONTENTS_HEIGHT = 30, // points, at the foot of the first page
-    CERTIFICATE_LIST_FOLLOWS = 52,    // points, that must fit beneath the heading of a table
+    CERTIFICATE_LIST_FOLLOWS = 60,    // points, that must fit beneath the heading of a table
 };
 
 /* What was cut short where there was no room for it, and has to stand somewhere in full. */
@@ -52,7 +52,8 @@ struct certificate {
     size_t owed_count;
     struct certificate_section sections[CERTIFICATE_MOST_SECTIONS];
     size_t section_count;
-    bool failed; // memory ran short
+    bool has_signature; // its lines stand on the first page
+    bool failed;        // memory ran short
 };
 
 /* Begins a part of the evidence: a heading, and its name for the first page's list. */
@@ -89,8 +90,9 @@ int certificate_draw_run(struct certificate *certificate, size_t visit, const st
 void certificate_draw_chart(struct certificate *certificate, const char *caption, struct chart *chart, float height,
                             const struct chart_dressing *dressing);
 /* Reads once more, only what lies within [from, to]. */
-struct chart *certificate_read_chart(struct certificate *certificate, const struct chart_curve *curves,
-                                     size_t count, int64_t from_ms, int64_t to_ms, struct fault *fault);
+struct chart *certificate_read_chart(struct certificate *certificate, const struct assess_run *run,
+                                     const struct chart_curve *curves, size_t count, int64_t from_ms, int64_t to_ms,
+                                     struct fault *fault);
 /* The cooling curve of a visit that ends in a quench, and what it says. */
 int certificate_draw_quench(struct certificate *certificate, size_t visit, const struct assess_run *run,
                             struct fault *fault);
@@ -103,12 +105,14 @@ void certificate_informed(struct certificate *certificate);
 
 void certificate_instruments(struct certificate *certificate);
 void certificate_events(struct certificate *certificate);
+void certificate_seals(struct certificate *certificate);
 
 void certificate_rules(struct certificate *certificate);
 void certificate_definitions(struct certificate *certificate);
 void certificate_limits(struct certificate *certificate);
 void certificate_cautions(struct certificate *certificate);
-void certificate_signature(struct certificate *certificate);
+void certificate_sign_front(struct certificate *certificate);
+void certificate_signature(struct certificate *certificate); // if it is not yet there
 void certificate_plan(struct certificate *certificate);
 
 #endif

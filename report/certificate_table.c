@@ -9,16 +9,18 @@
 #include "soakledger/tell.h"
 #include "soakledger/words.h"
 
-static const float OVERVIEW_LEAST = 96, OVERVIEW_MOST = 190, OVERVIEW_BEFORE = 12, LABELS_HEIGHT = 37;
-static const float NAME_SIZE = 7, NAME_LEADING = 8.5F, QUIET_SIZE = 6.5F, SIGN_SIZE = 7, WIDE_ENOUGH = 62;
-static const float ROW_HEIGHT = 13.4F, NOTE_HEIGHT = 9, HEAD_HEIGHT = 26, REMARK_HEIGHT = 10.5F, TABLE_BEFORE = 12;
+static const float OVERVIEW_LEAST = 100, OVERVIEW_MOST = 250, OVERVIEW_BEFORE = 10, LABELS_HEIGHT = 45;
+static const float NAME_SIZE = 7, NAME_LEADING = 8.5F, QUIET_SIZE = 6.5F, SIGN_SIZE = 7, WIDE_ENOUGH = 54;
+static const float ROW_HEIGHT = 12.75F, NOTE_HEIGHT = 9, HEAD_HEIGHT = 22, REMARK_HEIGHT = 10.5F, TABLE_BEFORE = 10;
+enum { NAME_LINES = 2 };
 
 /* ---- the overview ---- */
 
 /* How high the table below and its remarks will be: whatever they leave of the page is the curve's. */
 static float certificate_table_height(const struct certificate *certificate) {
     const struct assess_batch *assessed = certificate->assessed;
-    float height = TABLE_BEFORE + HEAD_HEIGHT + 3 * REMARK_HEIGHT;
+    float height =
+        TABLE_BEFORE + HEAD_HEIGHT + 3 * REMARK_HEIGHT + (assessed->hardness.asked ? ROW_HEIGHT + NOTE_HEIGHT : 0);
     char note[WORDS_SENTENCE_BYTES];
 
     for (size_t i = 0; i < assessed->visit_count; i++)
@@ -42,8 +44,11 @@ static void certificate_label_panel(struct certificate *certificate, size_t visi
 
     snprintf(line, sizeof line, wide ? "%zu %s" : "%zu", visit + 1,
              certificate_visit_name(certificate->assessed->plan, visit, name, sizeof name));
-    sheet_line(&certificate->sheet, &strong, area.left, y, PAGE_LEFT, width, line);
-    y += NAME_LEADING + 1;
+    if (wide)
+        y = sheet_text_block(&certificate->sheet, &strong, area.left, y, width, NAME_LEADING, NAME_LINES, line);
+    else
+        sheet_line(&certificate->sheet, &strong, area.left, y, PAGE_LEFT, width, line);
+    y += wide ? 0.5F : NAME_LEADING;
     sheet_draw_sign(certificate->page, of->outcome, area.left + SIGN_SIZE / 2, y - SIGN_SIZE * 0.37F, SIGN_SIZE);
     if (!wide)
         return;
@@ -151,15 +156,19 @@ static bool certificate_has_uncertainty(const struct assess_batch *assessed) {
     return false;
 }
 
+/* Two lines at most: the rule in full stands with the definitions. */
 static void certificate_requirement_notes(struct certificate *certificate) {
     const struct plan *plan = certificate->assessed->plan;
-    char note[CERTIFICATE_LINE_BYTES], lag[QUANTITY_TEXT_BYTES], rule[TELL_BYTES];
+    char note[CERTIFICATE_LINE_BYTES], lag[QUANTITY_TEXT_BYTES];
 
-    sheet_small(&certificate->sheet, tell_decision(plan, rule));
-    if (certificate_has_uncertainty(certificate->assessed))
-        sheet_small(&certificate->sheet,
-                    "± is the expanded uncertainty (k = 2) that the configuration states; of a "
-                    "time it is that of the sensors by which it was taken.");
+    snprintf(note, sizeof note, "%s%s",
+             plan->decision == PLAN_DECISION_GUARDED
+                 ? "Guarded decision (JCGM 106): met only if still inside the limit by the whole uncertainty."
+                 : "Simple decision (JCGM 106): the value found is held against the limit as it is.",
+             certificate_has_uncertainty(certificate->assessed)
+                 ? " ±: expanded uncertainty (k = 2); of a time, that of the sensors it was taken by."
+                 : "");
+    sheet_small(&certificate->sheet, note);
     if (plan->lag_allowance_ms > 0) {
         snprintf(
             note, sizeof note,
@@ -169,11 +178,38 @@ static void certificate_requirement_notes(struct certificate *certificate) {
     }
 }
 
+/* "58 to 62 HRC" */
+static void certificate_hardness_row(struct certificate *certificate, struct sheet_table *table) {
+    const struct assess_batch *assessed = certificate->assessed;
+    const struct hardness_verdict *verdict = &assessed->hardness;
+    const char *scale = assessed->plan->hardness.scale, *upper;
+    static const char to[] = "to ";
+    char asked[TELL_BYTES], low[HARDNESS_WORDS_BYTES], high[HARDNESS_WORDS_BYTES], note[HARDNESS_WORDS_BYTES];
+    char found[2 * HARDNESS_WORDS_BYTES] = "no value", bound[TELL_BYTES];
+
+    if (!verdict->asked || !tell_hardness(assessed->plan, asked) || (upper = strstr(asked, to)) == NULL)
+        return;
+    snprintf(bound, sizeof bound, "%.*sto", (int)(upper - asked), asked); // where other rows say "at most"
+    hardness_format(verdict->lowest, "", low);
+    if (verdict->counted > 0 && verdict->lowest != verdict->highest)
+        snprintf(found, sizeof found, "%sto %s", low, hardness_format(verdict->highest, scale, high));
+    else if (verdict->counted > 0)
+        hardness_format(verdict->lowest, scale, found);
+    table->begins = true;
+    table->note = hardness_describe(assessed->plan, verdict, note);
+    const struct sheet_cell cells[] = {
+        {"after", SHEET_NO_MARK, true}, {"hardness", SHEET_NO_MARK, false},
+        {bound, SHEET_NO_MARK, false},  {upper + strlen(to), SHEET_NO_MARK, false},
+        {found, SHEET_NO_MARK, true},   {"", SHEET_NO_MARK, false},
+        {"", SHEET_NO_MARK, false},     {judge_outcome_name(verdict->outcome), (int)verdict->outcome, true}};
+    sheet_table_row(table, cells);
+}
+
 void certificate_requirements(struct certificate *certificate) {
     static const struct sheet_column columns[] = {
-        {"operation", 0.175F, PAGE_LEFT}, {"requirement", 0.18F, PAGE_LEFT}, {"", 0.08F, PAGE_LEFT},
-        {"required", 0.12F, PAGE_RIGHT},  {"found", 0.12F, PAGE_RIGHT},      {"margin", 0.12F, PAGE_RIGHT},
-        {"±", 0.085F, PAGE_RIGHT},        {"outcome", 0.12F, PAGE_LEFT},
+        {"operation", 0.16F, PAGE_LEFT}, {"requirement", 0.192F, PAGE_LEFT}, {"", 0.078F, PAGE_LEFT},
+        {"required", 0.10F, PAGE_RIGHT}, {"found", 0.123F, PAGE_RIGHT},      {"margin", 0.13F, PAGE_RIGHT},
+        {"±", 0.092F, PAGE_RIGHT},       {"outcome", 0.125F, PAGE_LEFT},
     };
     const struct assess_batch *assessed = certificate->assessed;
     struct sheet_table table;
@@ -184,6 +220,7 @@ void certificate_requirements(struct certificate *certificate) {
     for (size_t i = 0; i < assessed->visit_count; i++)
         for (size_t k = 0; k < assessed->visits[i].verdict_count; k++)
             certificate_verdict_row(certificate, &table, &assessed->visits[i], k);
+    certificate_hardness_row(certificate, &table);
     sheet_table_end(&table);
     certificate_requirement_notes(certificate);
 }

@@ -9,8 +9,10 @@
 
 enum { CELSIUS_MC = 1000, OVERVIEW_MERGED_MOST = CHART_COLUMNS };
 
-static const float GUTTER = 28, BETWEEN = 7, LEAST_WIDTH = 30, AXIS_TEXT = 6.25F, TICK = 3;
+static const float GUTTER = 28, BETWEEN = 7, LEAST_WIDTH = 62, AXIS_TEXT = 6.25F, TICK = 3;
 static const float BAR = 2.2F, BAR_DROP = 4.5F, BAND_LEAST = 1.6F, COLUMN = 0.5F;
+// Of its even share, the least that a panel gets.
+static const float CROWDED = 0.8F;
 static const float CHARGE_WIDTH = 1.1F, PLACE_WIDTH = 0.5F;
 
 struct overview_range {
@@ -50,7 +52,7 @@ static struct overview_range overview_find_range(const struct chart_panel *panel
 
 /* Long visits share what those that would be too narrow leave over. */
 static void overview_share_width(const struct chart_panel *panels, size_t count, float width, float *widths) {
-    const float least = fminf(LEAST_WIDTH, width / (float)count);
+    const float least = fminf(LEAST_WIDTH, width * CROWDED / (float)count);
     double total = 0;
     float rest = width;
     bool fixed_one = true;

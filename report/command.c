@@ -6,6 +6,7 @@
 
 #include "certificate_parts.h"
 #include "soakledger/clock.h"
+#include "soakledger/seal.h"
 #include "soakledger/words.h"
 
 int command_configure(struct command *command, struct fault *fault) {
@@ -31,6 +32,8 @@ int64_t command_now_ms(struct command *command, struct fault *fault) {
         return -1;
     now_ms = clock_read_ms(clock);
     clock_close(clock);
+    if (command->ledger != NULL)
+        seal_set_time(command->ledger, now_ms);
     return now_ms;
 }
 
@@ -82,6 +85,18 @@ int command_take(int argc, char **argv, const struct command_option *options, si
     if (taken < least)
         return fault_set(fault, EX_USAGE, "something is missing: expected '%s'", usage);
     return taken;
+}
+
+bool command_take_out(int *argc, char **argv, const char *name) {
+    for (int i = 0; i < *argc && strcmp(argv[i], "--") != 0; i++) {
+        if (strcmp(argv[i], name) != 0)
+            continue;
+        for (int k = i + 1; k < *argc; k++)
+            argv[k - 1] = argv[k];
+        (*argc)--;
+        return true;
+    }
+    return false;
 }
 
 int command_take_number(const char *text, const char *what, int64_t *number, struct fault *fault) {

@@ -38,6 +38,8 @@ struct command_option {
  * and at most `most` of them. Returns how many; -1 with EX_USAGE, naming `usage`. */
 int command_take(int argc, char **argv, const struct command_option *options, size_t count, const char **words,
                  int least, int most, const char *usage, struct fault *fault);
+/* Takes a word such as "--all" out of the words, if it is there before a "--". */
+bool command_take_out(int *argc, char **argv, const char *name);
 /* A number from 1 on. */
 int command_take_number(const char *text, const char *what, int64_t *number, struct fault *fault);
 
@@ -59,11 +61,43 @@ char *command_time(const struct command *command, int64_t t_ms, char *out); // w
 /* "hardening" or "2": index of a visit of the plan, by the name of its soak or temper, or by number. */
 int command_find_visit(const struct plan *plan, const char *text, size_t *visit, struct fault *fault);
 char *command_visit_name(const struct plan *plan, size_t visit, char *out); // COMMAND_TEXT_BYTES
+/* Is there a batch other than those in `company` that waits for a run of that oven? 0, or -1 with a fault that says
+ * what to do. */
+int command_check_others(struct command *command, int64_t oven_id, const int64_t *company, size_t count,
+                         struct fault *fault);
+/* That every operation's oven is configured, has the load channels of the plan, and is known to the ledger. */
+int command_check_ovens(struct command *command, const struct plan *plan, const char *file, const char *own,
+                        struct fault *fault);
 /* The oven a visit happens in. -1 on a fault. */
 int64_t command_visit_oven(struct command *command, const struct ledger_batch *batch, const struct plan *plan,
                            size_t visit, struct fault *fault);
 typedef int command_function(struct command *command, int argc, char **argv, struct fault *fault);
-command_function command_batch, command_batch_open, command_batch_show, command_runs, command_claim, command_attest,
-    command_certificate, command_key, command_plan, command_ports, command_probe;
+/* One a line, in order. */
+command_function command_amend;
+command_function command_attest;
+command_function command_batch;
+command_function command_batch_open;
+command_function command_batch_show;
+command_function command_batch_split;
+command_function command_certificate;
+command_function command_claim;
+command_function command_disposition;
+command_function command_hardness;
+command_function command_key;
+command_function command_plan;
+command_function command_ports;
+command_function command_probe;
+command_function command_runs;
+command_function command_survey;
+
+/* Every command, in order of name. */
+struct command_entry {
+    const char *name;
+    command_function *function;
+    const char *summary; // at most 25 columns
+    const char *help;    // at most 24 lines of 80 columns
+};
+extern const struct command_entry command_entries[];
+extern const size_t command_entry_count;
 
 #endif

@@ -109,11 +109,13 @@ int command_batch(struct command *command, int argc, char **argv, struct fault *
     } parts[] = {{"open", command_batch_open},
                  {"close", command_batch_close},
                  {"list", command_batch_list},
+                 {"split", command_batch_split},
                  {"show", command_batch_show}};
 
     for (size_t i = 0; argc > 0 && i < sizeof parts / sizeof parts[0]; i++)
         if (strcmp(argv[0], parts[i].name) == 0)
             return parts[i].function(command, argc - 1, argv + 1, fault);
-    return fault_set(fault, EX_USAGE, "'batch %s': expected batch open, batch close, batch list or batch show",
+    return fault_set(fault, EX_USAGE,
+                     "'batch %s': expected batch open, batch close, batch split, batch list or batch show",
                      argc > 0 ? argv[0] : "");
 }

@@ -3,21 +3,23 @@
 #include <string.h>
 
 #include "command.h"
+#include "soakledger/company.h"
 #include "soakledger/replay.h"
 #include "soakledger/words.h"
 
 static const char USAGE[] = "batch open --plan FILE --charge TEXT [--oven NAME] [--customer TEXT] [--order TEXT] "
-                            "[--operator TEXT] [--note TEXT]";
+                            "[--operator TEXT] [--note TEXT] [--with BATCH]";
 
 struct batch_words {
-    const char *plan, *charge, *oven, *customer, *order, *operator_name, *note;
+    const char *plan, *charge, *oven, *customer, *order, *operator_name, *note, *with;
+    int64_t with_id; // 0: the charge goes into the oven by itself
 };
 
 static int command_take_batch(int argc, char **argv, struct batch_words *words, struct fault *fault) {
     const struct command_option options[] = {
         {"--plan", &words->plan},         {"--charge", &words->charge}, {"--oven", &words->oven},
         {"--customer", &words->customer}, {"--order", &words->order},   {"--operator", &words->operator_name},
-        {"--note", &words->note},
+        {"--note", &words->note},         {"--with", &words->with},
     };
     const char *none = NULL;
 
@@ -25,7 +27,7 @@ static int command_take_batch(int argc, char **argv, struct batch_words *words, 
         return -1;
     if (words->plan == NULL || words->charge == NULL || words->charge[0] == '\0')
         return fault_set(fault, EX_USAGE, "--plan and --charge are needed: expected '%s'", USAGE);
-    return 0;
+    return words->with == NULL ? 0 : command_take_number(words->with, "batch", &words->with_id, fault);
 }
 
 static void command_name_ovens(const struct config *config, char *out, size_t size) {
@@ -95,8 +97,8 @@ static int command_check_loads(const struct config *config, const struct plan *p
 }
 
 /* That every operation's oven is configured and known to the ledger. */
-static int command_check_ovens(struct command *command, const struct plan *plan, const char *file, const char *own,
-                               struct fault *fault) {
+int command_check_ovens(struct command *command, const struct plan *plan, const char *file, const char *own,
+                        struct fault *fault) {
     char names[FAULT_TEXT_BYTES / 2];
 
     command_name_ovens(command->config, names, sizeof names);
@@ -143,23 +145,61 @@ static int command_check_waiting(struct command *command, int64_t other_id, int6
         fault_set(
             fault, EX_UNAVAILABLE,
             "batch %lld (%.80s) still waits for a run in this oven, %.80s: let it run, claim a run for it with "
-            "'claim RUN %lld', or close it with 'batch close %lld'",
+            "'claim RUN %lld', close it with 'batch close %lld', or say '--with %lld' if both go in together",
             (long long)other_id, command_clean(other->charge, charge), command_visit_name(plan, visit, name),
-            (long long)other_id, (long long)other_id);
+            (long long)other_id, (long long)other_id, (long long)other_id);
     plan_free(plan);
     ledger_free_batch(other);
     return waits < 0 || where < 0 || where == oven_id ? -1 : 0;
 }
 
-static int command_check_others(struct command *command, int64_t oven_id, struct fault *fault) {
+int command_check_others(struct command *command, int64_t oven_id, const int64_t *company, size_t company_count,
+                         struct fault *fault) {
     size_t count = 0;
     int64_t *ids = ledger_list_batches(command->ledger, true, &count, fault);
     int result = ids != NULL ? 0 : -1;
 
-    for (size_t i = 0; result == 0 && i < count; i++)
-        result = command_check_waiting(command, ids[i], oven_id, fault);
+    for (size_t i = 0; result == 0 && i < count; i++) {
+        bool goes_along = false;
+
+        for (size_t k = 0; k < company_count; k++)
+            goes_along |= company[k] == ids[i];
+        if (!goes_along)
+            result = command_check_waiting(command, ids[i], oven_id, fault);
+    }
     free(ids);
     return result;
+}
+
+/* The batch that it goes with, and all that go with that one. Caller frees; NULL with a fault. */
+static int64_t *command_list_company(struct command *command, int64_t with_id, size_t *count, struct fault *fault) {
+    struct ledger_batch *with;
+    int64_t *others, *all;
+
+    *count = 0;
+    if (with_id == 0)
+        return calloc(1, sizeof *all);
+    with = ledger_read_batch(command->ledger, with_id, fault);
+    if (with == NULL)
+        return NULL;
+    if (with->closed_ms != 0) {
+        fault_set(fault, EX_DATAERR, "batch %lld is closed: nothing goes into the oven with it any more",
+                  (long long)with_id);
+        ledger_free_batch(with);
+        return NULL;
+    }
+    ledger_free_batch(with);
+    others = company_list(command->ledger, with_id, count, fault);
+    if (others == NULL)
+        return NULL;
+    all = reallocarray(others, *count + 1, sizeof *all);
+    if (all == NULL) {
+        fault_set(fault, EX_OSERR, "not enough memory for %zu batches", *count);
+        free(others);
+        return NULL;
+    }
+    all[(*count)++] = with_id;
+    return all;
 }
 
 static const char *command_or_empty(const char *text) {
@@ -183,18 +223,37 @@ static int64_t command_write_batch(struct command *command, const struct batch_w
     return now_ms < 0 ? -1 : ledger_open_batch(command->ledger, &batch, fault);
 }
 
+static int64_t command_write_with(struct command *command, const struct batch_words *words, const struct plan *plan,
+                                  int64_t oven_id, struct fault *fault) {
+    const int64_t batch_id = command_write_batch(command, words, plan, oven_id, fault);
+    const struct company company = {.batch_id = batch_id,
+                                    .with_batch_id = words->with_id,
+                                    .together = true,
+                                    .t_ms = command_now_ms(command, fault)};
+
+    if (batch_id < 0 || company.t_ms < 0)
+        return -1;
+    if (words->with_id != 0 &&
+        company_add(command->ledger, &company, command_person(words->operator_name), fault) != 0)
+        return -1;
+    return batch_id;
+}
+
 /* Checks and writes under one lock, so that two commands at once cannot both pass. */
 static int64_t command_open_batch(struct command *command, const struct batch_words *words, const struct plan *plan,
                                   const char *own, struct fault *fault) {
     const char *first = plan_visit_soak(plan, 0)->oven;
-    int64_t batch_id = -1, oven_id, first_id;
+    int64_t batch_id = -1, oven_id, first_id, *company;
+    size_t count = 0;
 
     if (ledger_begin(command->ledger, fault) != 0)
         return -1;
     oven_id = ledger_find_oven(command->ledger, own, fault);
     first_id = first[0] != '\0' ? ledger_find_oven(command->ledger, first, fault) : oven_id;
-    if (oven_id > 0 && first_id > 0 && command_check_others(command, first_id, fault) == 0)
-        batch_id = command_write_batch(command, words, plan, oven_id, fault);
+    company = oven_id > 0 && first_id > 0 ? command_list_company(command, words->with_id, &count, fault) : NULL;
+    if (company != NULL && command_check_others(command, first_id, company, count, fault) == 0)
+        batch_id = command_write_with(command, words, plan, oven_id, fault);
+    free(company);
     if (batch_id > 0 && ledger_commit(command->ledger, fault) == 0)
         return batch_id;
     ledger_roll_back(command->ledger);

@@ -5,6 +5,7 @@
 
 #include "command.h"
 #include "soakledger/assess.h"
+#include "soakledger/company.h"
 #include "soakledger/tell.h"
 #include "soakledger/words.h"
 
@@ -99,9 +100,8 @@ static void command_show_attempts(const struct command *command, const struct as
 
 static void command_show_said(const struct command *command, const struct assess_batch *assessed) {
     char line[4 * COMMAND_TEXT_BYTES], name[COMMAND_TEXT_BYTES], by[COMMAND_TEXT_BYTES], words[COMMAND_TEXT_BYTES];
-    char time[COMMAND_TEXT_BYTES], hardness[TELL_BYTES];
+    char time[COMMAND_TEXT_BYTES];
 
-    fputc('\n', command->out);
     for (size_t i = 0; i < assessed->attestation_count; i++) {
         const struct ledger_attestation *said = &assessed->attestations[i];
 
@@ -111,14 +111,39 @@ static void command_show_said(const struct command *command, const struct assess
                  command_clean(said->words, words));
         command_print(command->out, 2, line);
     }
-    if (tell_hardness(assessed->plan, hardness)) {
-        snprintf(line, sizeof line, "hardness asked for, not measured here: %s, %lld readings", hardness,
-                 (long long)assessed->plan->hardness.readings);
-        command_print(command->out, 2, line);
-    }
     command_print(command->out, 2, tell_decision(assessed->plan, line));
     if (assessed->plan->martensite_start.set)
         command_print(command->out, 2, tell_austenite_source(assessed->plan, command->config->unit, line));
+}
+
+static void command_show_line(const struct command *command, const char *before, const char *text) {
+    char clean[TELL_LINE_BYTES], line[TELL_LINE_BYTES + COMMAND_TEXT_BYTES];
+
+    snprintf(line, sizeof line, "%s%s", before, words_clean(text, strlen(text), 0, clean, sizeof clean));
+    command_print(command->out, 2, line);
+}
+
+/* What people added afterwards: the latest disposition holds, and nothing is ever taken out. */
+static void command_show_books(const struct command *command, const struct assess_batch *assessed) {
+    const struct books *books = assessed->books;
+    const int zone = command->config->utc_offset_min;
+    char text[TELL_LINE_BYTES], before[COMMAND_TEXT_BYTES];
+
+    fputc('\n', command->out);
+    if (assessed->hardness.asked) {
+        snprintf(before, sizeof before, "Hardness: %s; ", judge_outcome_name(assessed->hardness.outcome));
+        command_show_line(command, before, hardness_describe(assessed->plan, &assessed->hardness, text));
+    }
+    for (size_t i = 0; i < books->hardness_count; i++) {
+        snprintf(before, sizeof before, "hardness reading %zu: ", i + 1);
+        command_show_line(command, before, tell_hardness_reading(books, i, zone, text));
+    }
+    for (size_t i = 0; i < books->disposition_count; i++) {
+        snprintf(before, sizeof before, "disposition %zu: ", i + 1);
+        command_show_line(command, before, tell_disposition(&books->dispositions[i], zone, text));
+    }
+    for (size_t i = 0; i < books->amendment_count; i++)
+        command_show_line(command, "amended: ", tell_amendment(&books->amendments[i], books, zone, text));
 }
 
 static void command_show_visit(const struct command *command, const struct assess_batch *assessed, size_t number) {
@@ -149,6 +174,28 @@ static void command_show_visit(const struct command *command, const struct asses
     command_show_facts(command, assessed, number, run);
 }
 
+/* Whose charge it was in the ovens with. */
+static int command_show_company(struct command *command, int64_t batch_id, struct fault *fault) {
+    char line[COMMAND_TEXT_BYTES];
+    struct company company;
+    const int found = company_read(command->ledger, batch_id, &company, fault);
+    size_t count = 0, used = 0;
+    int64_t *others = found < 0 ? NULL : company_list(command->ledger, batch_id, &count, fault);
+
+    if (others == NULL)
+        return -1;
+    if (found == 1 && company.split_off)
+        fprintf(command->out, "split off batch %lld\n", (long long)company.with_batch_id);
+    for (size_t i = 0; i < count && used < sizeof line; i++)
+        used +=
+            (size_t)snprintf(line + used, sizeof line - used, "%s%lld",
+                             i == 0 ? "goes through the ovens together with batch " : ", ", (long long)others[i]);
+    if (count > 0)
+        command_print(command->out, 2, line);
+    free(others);
+    return 0;
+}
+
 static void command_show_head(const struct command *command, const struct assess_batch *assessed) {
     const struct ledger_batch *batch = assessed->batch;
     char answer[QUANTITY_TEXT_BYTES], charge[COMMAND_TEXT_BYTES], customer[COMMAND_TEXT_BYTES];
@@ -160,11 +207,18 @@ static void command_show_head(const struct command *command, const struct assess
     snprintf(line, sizeof line, "Batch %lld: %s", (long long)batch->batch_id, answer);
     command_print(command->out, 2, line);
     deciding = assess_deciding(assessed, &visit);
-    if (deciding != NULL)
+    if (assess_hardness_decides(assessed))
+        command_print(command->out, 0, hardness_describe(assessed->plan, &assessed->hardness, line));
+    else if (deciding != NULL)
         command_print(command->out, 0, words_sentence(deciding, command->config->unit, sentence));
     snprintf(line, sizeof line, "%s%s%s", command_clean(batch->charge, charge),
              batch->customer[0] != '\0' ? ", for " : "", command_clean(batch->customer, customer));
     command_print(command->out, 2, line);
+    if (books_find_disposition(assessed->books) != NULL) {
+        snprintf(line, sizeof line, "disposition: %s",
+                 books_decision_name(books_find_disposition(assessed->books)->decision));
+        command_print(command->out, 2, line);
+    }
     snprintf(line, sizeof line, "plan: %s", command_clean(assessed->plan->title, charge));
     command_print(command->out, 2, line);
     if (assessed->simulated)
@@ -189,8 +243,13 @@ int command_batch_show(struct command *command, int argc, char **argv, struct fa
     if (assessed == NULL)
         return -1;
     command_show_head(command, assessed);
+    if (command_show_company(command, number, fault) != 0) {
+        assess_free(assessed);
+        return -1;
+    }
     for (size_t i = 0; i < assessed->visit_count; i++)
         command_show_visit(command, assessed, i);
+    command_show_books(command, assessed);
     command_show_said(command, assessed);
     assess_free(assessed);
     return 0;

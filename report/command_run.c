@@ -30,38 +30,54 @@ static int command_find_peak(struct command *command, const struct ledger_run *r
             ids[picked++] = channels[i].channel_id;
     if (channels != NULL && ids != NULL)
         cursor = ledger_open_cursor(command->ledger, ids, picked, run->begun_ms, until_ms, fault);
-    while (cursor != NULL && (more = ledger_next_reading(cursor, &reading, fault)) == 1)
+    while (cursor != NULL && (more = ledger_next_reading(cursor, &reading, fault)) == 1) {
+        replay_correct(channels, count, &reading);
         if (reading.quality == QUALITY_GOOD && (found == 0 || reading.value > *peak_mc)) {
             *peak_mc = reading.value;
             found = 1;
         }
+    }
     ledger_close_cursor(cursor);
     ledger_free_channels(channels, count);
     free(ids);
     return more == 0 ? found : -1;
 }
 
-static int command_describe_claim(struct command *command, const struct ledger_run *run, char *out,
-                                  struct fault *fault) {
+static int command_describe_one(struct command *command, const struct ledger_claim *claim, char *out,
+                                struct fault *fault) {
+    struct ledger_batch *batch = ledger_read_batch(command->ledger, claim->batch_id, fault);
     char name[COMMAND_TEXT_BYTES];
-    struct ledger_batch *batch;
     struct plan *plan;
 
-    snprintf(out, COMMAND_TEXT_BYTES, "unclaimed");
-    if (run->batch_id == 0)
-        return 0;
-    batch = ledger_read_batch(command->ledger, run->batch_id, fault);
     if (batch == NULL)
         return -1;
     plan = plan_parse(batch->plan_text, batch->plan_length, batch->plan_name, fault);
-    if (plan != NULL && run->visit < plan->visit_count)
-        snprintf(out, COMMAND_TEXT_BYTES, "batch %lld, %.200s", (long long)run->batch_id,
-                 command_visit_name(plan, run->visit, name));
+    if (plan != NULL && claim->visit < plan->visit_count)
+        snprintf(out, COMMAND_TEXT_BYTES, "batch %lld, %.200s", (long long)claim->batch_id,
+                 command_visit_name(plan, claim->visit, name));
     else
-        snprintf(out, COMMAND_TEXT_BYTES, "batch %lld, visit %zu", (long long)run->batch_id, run->visit + 1);
+        snprintf(out, COMMAND_TEXT_BYTES, "batch %lld, visit %zu", (long long)claim->batch_id, claim->visit + 1);
     ledger_free_batch(batch);
     plan_free(plan);
     return plan != NULL ? 0 : -1;
+}
+
+/* "batch 1, soak hardening; batch 2, soak hardening" */
+static int command_describe_claim(struct command *command, const struct ledger_run *run, char *out,
+                                  struct fault *fault) {
+    size_t count = 0, used = 0;
+    struct ledger_claim *claims = ledger_list_claims(command->ledger, run->run_id, &count, fault);
+    int result = claims == NULL ? -1 : 0;
+    char one[COMMAND_TEXT_BYTES];
+
+    snprintf(out, COMMAND_TEXT_BYTES, "unclaimed");
+    for (size_t i = 0; result == 0 && i < count && used < COMMAND_TEXT_BYTES; i++) {
+        result = command_describe_one(command, &claims[i], one, fault);
+        if (result == 0)
+            used += (size_t)snprintf(out + used, COMMAND_TEXT_BYTES - used, "%s%s", i > 0 ? "; " : "", one);
+    }
+    free(claims);
+    return result;
 }
 
 static int command_print_run(struct command *command, const size_t *widths, const struct ledger_run *run,
@@ -165,10 +181,6 @@ static int command_check_claim(struct command *command, const struct ledger_batc
 
     if (oven_id < 0)
         return -1;
-    if (run->batch_id != 0)
-        return fault_set(fault, EX_DATAERR,
-                         "run %lld belongs to batch %lld already: 'claim %lld none' gives it back first",
-                         (long long)run->run_id, (long long)run->batch_id, (long long)run->run_id);
     if (batch->closed_ms != 0)
         return fault_set(fault, EX_DATAERR, "batch %lld is closed: no run can be claimed for it any more",
                          (long long)batch->batch_id);
@@ -180,8 +192,32 @@ static int command_check_claim(struct command *command, const struct ledger_batc
     return 0;
 }
 
+/* Nobody's run is taken by mistake: that two charges shared an oven has to be said. */
+static int command_check_owners(struct command *command, const struct ledger_run *run, int64_t batch_id, bool also,
+                                struct fault *fault) {
+    const long long number = (long long)run->run_id;
+    size_t count = 0;
+    struct ledger_claim *claims = ledger_list_claims(command->ledger, run->run_id, &count, fault);
+    int result = claims == NULL ? -1 : 0;
+
+    for (size_t i = 0; result == 0 && i < count; i++)
+        if (claims[i].batch_id == batch_id)
+            result = fault_set(fault, EX_DATAERR,
+                               "run %lld belongs to batch %lld already: 'claim %lld none %lld' gives it back first",
+                               number, (long long)batch_id, number, (long long)batch_id);
+    if (result == 0 && count > 0 && !also)
+        result =
+            fault_set(fault, EX_DATAERR,
+                      "run %lld belongs to batch %lld already: say --also if both were in the oven, or give it "
+                      "back first with 'claim %lld none'",
+                      number, (long long)claims[0].batch_id, number);
+    free(claims);
+    return result;
+}
+
 static int command_claim_for(struct command *command, const struct ledger_run *run, int64_t batch_id,
-                             const char *visit_text, int64_t now_ms, const char *by, struct fault *fault) {
+                             const char *visit_text, bool also, int64_t now_ms, const char *by,
+                             struct fault *fault) {
     struct ledger_batch *batch = ledger_read_batch(command->ledger, batch_id, fault);
     char name[COMMAND_TEXT_BYTES], line[2 * COMMAND_TEXT_BYTES];
     struct plan *plan;
@@ -192,6 +228,7 @@ static int command_claim_for(struct command *command, const struct ledger_run *r
         return -1;
     plan = plan_parse(batch->plan_text, batch->plan_length, batch->plan_name, fault);
     if (plan != NULL && command_pick_visit(command, batch, plan, run, visit_text, &visit, fault) == 0 &&
+        command_check_owners(command, run, batch_id, also, fault) == 0 &&
         command_check_claim(command, batch, plan, run, visit, fault) == 0)
         result = ledger_claim_run(command->ledger, run->run_id, batch_id, visit, now_ms, by, fault);
     if (result == 0) {
@@ -204,13 +241,22 @@ static int command_claim_for(struct command *command, const struct ledger_run *r
     return result;
 }
 
-static int command_give_back(struct command *command, const struct ledger_run *run, int64_t now_ms, const char *by,
-                             struct fault *fault) {
+static int command_give_back(struct command *command, const struct ledger_run *run, const char *from,
+                             int64_t now_ms, const char *by, struct fault *fault) {
+    int64_t batch_id;
+
     if (run->batch_id == 0)
         return fault_set(fault, EX_DATAERR, "run %lld belongs to no batch", (long long)run->run_id);
-    if (ledger_claim_run(command->ledger, run->run_id, 0, 0, now_ms, by, fault) != 0)
+    if (from == NULL) {
+        if (ledger_claim_run(command->ledger, run->run_id, 0, 0, now_ms, by, fault) != 0)
+            return -1;
+        fprintf(command->out, "Run %lld belongs to no batch now.\n", (long long)run->run_id);
+        return 0;
+    }
+    if (command_take_number(from, "batch", &batch_id, fault) != 0 ||
+        ledger_withdraw_claim(command->ledger, run->run_id, batch_id, now_ms, by, fault) != 0)
         return -1;
-    fprintf(command->out, "Run %lld belongs to no batch now.\n", (long long)run->run_id);
+    fprintf(command->out, "Run %lld belongs to batch %lld no more.\n", (long long)run->run_id, (long long)batch_id);
     return 0;
 }
 
@@ -218,7 +264,8 @@ int command_claim(struct command *command, int argc, char **argv, struct fault *
     enum { RUN, BATCH, VISIT, WORDS };
     const char *words[WORDS] = {NULL}, *named = NULL;
     const struct command_option options[] = {{"--by", &named}};
-    const char *usage = "claim RUN BATCH [VISIT] [--by NAME]";
+    const char *usage = "claim RUN BATCH [VISIT] [--also] [--by NAME], or claim RUN none [BATCH] [--by NAME]";
+    const bool also = command_take_out(&argc, argv, "--also");
     int64_t run_id, batch_id = 0, now_ms;
     struct ledger_run run;
     int found;
@@ -237,6 +284,6 @@ int command_claim(struct command *command, int argc, char **argv, struct fault *
     if (found == 0)
         return fault_set(fault, EX_NOINPUT, "there is no run %lld: 'runs' lists them", (long long)run_id);
     if (batch_id == 0)
-        return command_give_back(command, &run, now_ms, command_person(named), fault);
-    return command_claim_for(command, &run, batch_id, words[VISIT], now_ms, command_person(named), fault);
+        return command_give_back(command, &run, words[VISIT], now_ms, command_person(named), fault);
+    return command_claim_for(command, &run, batch_id, words[VISIT], also, now_ms, command_person(named), fault);
 }

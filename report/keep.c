@@ -16,11 +16,14 @@ struct keep {
     char *path;
     char *written; // the temporary name
     char *folder;
+    FILE *file; // while it is being written
 };
 
 static void keep_free(struct keep *keep) {
     if (keep == NULL)
         return;
+    if (keep->file != NULL)
+        fclose(keep->file);
     free(keep->path);
     free(keep->written);
     free(keep->folder);
@@ -44,25 +47,11 @@ static struct keep *keep_name(const char *path) {
     return keep;
 }
 
-static int keep_write_all(int fd, const char *bytes, size_t length) {
-    while (length > 0) {
-        const ssize_t wrote = write(fd, bytes, length);
-
-        if (wrote < 0 && errno == EINTR)
-            continue;
-        if (wrote <= 0)
-            return -1;
-        bytes += wrote;
-        length -= (size_t)wrote;
-    }
-    return 0;
-}
-
-struct keep *keep_write(const char *path, const void *bytes, size_t length, struct fault *fault) {
+struct keep *keep_begin(const char *path, FILE **file, struct fault *fault) {
     struct keep *keep = keep_name(path);
     struct stat target;
     mode_t mask;
-    int fd, failed;
+    int fd;
 
     if (keep == NULL) {
         fault_set(fault, EX_OSERR, "%s: not enough memory", path);
@@ -81,14 +70,37 @@ struct keep *keep_write(const char *path, const void *bytes, size_t length, stru
     }
     mask = umask(0); // only to read it
     umask(mask);
-    failed = fchmod(fd, FILE_MODE & ~mask) != 0 || keep_write_all(fd, bytes, length) != 0 || fsync(fd) != 0;
+    keep->file = fchmod(fd, FILE_MODE & ~mask) == 0 ? fdopen(fd, "w+b") : NULL;
+    if (keep->file == NULL) {
+        fault_set_errno(fault, EX_IOERR, "%s: cannot write", keep->written);
+        close(fd);
+        keep_drop(keep);
+        return NULL;
+    }
+    *file = keep->file;
+    return keep;
+}
+
+int keep_finish(struct keep *keep, struct fault *fault) {
+    FILE *file = keep->file;
+    const int failed = ferror(file) || fflush(file) != 0 || fsync(fileno(file)) != 0;
+
+    keep->file = NULL;
     if (failed)
         fault_set_errno(fault, EX_IOERR, "%s: cannot write", keep->written);
-    if (close(fd) != 0 && !failed) {
-        fault_set_errno(fault, EX_IOERR, "%s: cannot write", keep->written);
-        failed = 1;
-    }
-    if (failed) {
+    if (fclose(file) != 0 && !failed)
+        return fault_set_errno(fault, EX_IOERR, "%s: cannot write", keep->written);
+    return failed ? -1 : 0;
+}
+
+struct keep *keep_write(const char *path, const void *bytes, size_t length, struct fault *fault) {
+    FILE *file = NULL;
+    struct keep *keep = keep_begin(path, &file, fault);
+
+    if (keep == NULL)
+        return NULL;
+    fwrite(bytes, 1, length, file);
+    if (keep_finish(keep, fault) != 0) {
         keep_drop(keep);
         return NULL;
     }

@@ -18,7 +18,6 @@
 enum { SERIAL_BYTES = 16, MS_PER_S = 1000, VERSION_THREE = 2, NAME_MOST_BYTES = 64 };
 static const char NO_END[] = "99991231235959Z"; // RFC 5280 4.1.2.5: no well-defined expiration date
 static const char NO_NAME[] = "Heat treatment";
-static const char FOR_DOCUMENTS[] = "1.3.6.1.5.5.7.3.36"; // RFC 9336: id-kp-documentSigning
 
 static int key_add_extension(X509 *certificate, int what, const char *value) {
     X509V3_CTX context;
@@ -65,6 +64,8 @@ static int key_set_names(X509 *certificate, const char *shop) {
            X509_set_issuer_name(certificate, name);
 }
 
+/* No extended key usage: readers of PDF disagree about which one a signature needs, and take a certificate without
+ * any. */
 static X509 *key_certify(EVP_PKEY *rsa, const char *shop, int64_t now_ms) {
     X509 *certificate = X509_new();
 
@@ -74,7 +75,6 @@ static X509 *key_certify(EVP_PKEY *rsa, const char *shop, int64_t now_ms) {
         key_set_names(certificate, shop) &&
         key_add_extension(certificate, NID_basic_constraints, "critical,CA:FALSE") &&
         key_add_extension(certificate, NID_key_usage, "critical,digitalSignature,nonRepudiation") &&
-        key_add_extension(certificate, NID_ext_key_usage, FOR_DOCUMENTS) &&
         key_add_extension(certificate, NID_subject_key_identifier, "hash") &&
         X509_sign(certificate, rsa, EVP_sha256()) > 0)
         return certificate;

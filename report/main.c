@@ -9,50 +9,78 @@
 
 static const char DEFAULT_CONFIG[] = "/etc/soakledger/soakledger.conf";
 
-static const char HELP[] = "soakledger [-c CONFIG] COMMAND: batches, and what the ledger proves about them\n"
-                           "\n"
-                           "  batch open --plan FILE --charge TEXT   say what goes into the oven next\n"
-                           "             [--oven NAME] [--customer TEXT] [--order TEXT] [--operator TEXT]\n"
-                           "             [--note TEXT]\n"
-                           "  batch close N                          no more runs belong to it\n"
-                           "  batch list                             all batches\n"
-                           "  batch show N                           required, found and outcome\n"
-                           "  runs [--all]                           oven runs and whose they are\n"
-                           "  claim RUN BATCH [VISIT] | RUN none     say whose a run is\n"
-                           "  attest BATCH [VISIT] --at TIME         a person's word for an unseen quench\n"
-                           "             [--by NAME] [--words TEXT]\n"
-                           "  certificate BATCH [-o FILE]            write the PDF and record its issue\n"
-                           "  key make|public|certificate [-o FILE]  what signs certificates\n"
-                           "  plan check|show FILE [-o FILE]         say or draw what a plan asks for\n"
-                           "  ports [--json]; probe PORT [OPTION ..] serial adapters, and what is behind\n"
-                           "\n"
-                           "  -c, --config CONFIG   instead of /etc/soakledger/soakledger.conf\n"
-                           "  -h, --help            this text\n"
-                           "  -V, --version\n"
-                           "\n"
-                           "A VISIT is one stay in an oven: the name of its soak or temper, or its number.\n"
-                           "More in soakledger(1).\n";
+static const char HELP_HEAD[] =
+    "soakledger [-c CONFIG] COMMAND: batches, and what the ledger proves about them\n\n";
+static const char HELP_TAIL[] = "\n"
+                                "  -c, --config CONFIG   instead of /etc/soakledger/soakledger.conf\n"
+                                "  -h, --help            this text, or with a command: its own\n"
+                                "  -V, --version\n"
+                                "\n"
+                                "'soakledger help COMMAND' says more, and soakledger(1) everything.\n";
 
-struct command_entry {
-    const char *name;
-    command_function *function;
-};
+static const struct command_entry *main_find(const char *name) {
+    for (size_t i = 0; i < command_entry_count; i++)
+        if (strcmp(name, command_entries[i].name) == 0)
+            return &command_entries[i];
+    return NULL;
+}
 
-static const struct command_entry COMMANDS[] = {
-    {"batch", command_batch},   {"runs", command_runs},   {"claim", command_claim},
-    {"attest", command_attest}, {"plan", command_plan},   {"certificate", command_certificate},
-    {"key", command_key},       {"ports", command_ports}, {"probe", command_probe},
-};
+/* Two commands a line, read downwards. */
+static void main_overview(FILE *out) {
+    const size_t lines = (command_entry_count + 1) / 2;
+
+    fputs(HELP_HEAD, out);
+    for (size_t i = 0; i < lines; i++) {
+        const struct command_entry *left = &command_entries[i];
+        const struct command_entry *right = i + lines < command_entry_count ? &command_entries[i + lines] : NULL;
+
+        if (right == NULL)
+            fprintf(out, "  %-11s %s\n", left->name, left->summary);
+        else
+            fprintf(out, "  %-11s %-25s  %-11s %s\n", left->name, left->summary, right->name, right->summary);
+    }
+    fputs(HELP_TAIL, out);
+}
+
+static int main_refuse(const char *name, struct fault *fault) {
+    char names[3 * FAULT_TEXT_BYTES / 4] = "";
+    size_t used = 0;
+
+    for (size_t i = 0; i < command_entry_count && used < sizeof names; i++)
+        used +=
+            (size_t)snprintf(names + used, sizeof names - used, "%s%s", i > 0 ? ", " : "", command_entries[i].name);
+    return fault_set(fault, EX_USAGE, "unknown command '%s': expected one of %s", name, names);
+}
+
+static int main_help(FILE *out, const char *name, struct fault *fault) {
+    const struct command_entry *entry = name != NULL ? main_find(name) : NULL;
+
+    if (name != NULL && entry == NULL)
+        return main_refuse(name, fault);
+    if (entry == NULL)
+        main_overview(out);
+    else
+        fputs(entry->help, out);
+    return 0;
+}
+
+static bool main_asks_for_help(int argc, char **argv) {
+    for (int i = 0; i < argc && strcmp(argv[i], "--") != 0; i++)
+        if (strcmp(argv[i], "--help") == 0 || strcmp(argv[i], "-h") == 0)
+            return true;
+    return false;
+}
 
 static int main_dispatch(struct command *command, int argc, char **argv, struct fault *fault) {
-    for (size_t i = 0; i < sizeof COMMANDS / sizeof COMMANDS[0]; i++)
-        if (strcmp(argv[0], COMMANDS[i].name) == 0)
-            return COMMANDS[i].function(command, argc - 1, argv + 1, fault);
-    return fault_set(
-        fault, EX_USAGE,
-        "unknown command '%s': expected batch, runs, claim, attest, certificate, key, plan, ports or probe; "
-        "see soakledger --help",
-        argv[0]);
+    const struct command_entry *entry = main_find(argv[0]);
+
+    if (strcmp(argv[0], "help") == 0 && argc <= 2)
+        return main_help(command->out, argv[1], fault); // argv ends with NULL
+    if (entry == NULL)
+        return main_refuse(argv[0], fault);
+    if (main_asks_for_help(argc - 1, argv + 1))
+        return main_help(command->out, argv[0], fault);
+    return entry->function(command, argc - 1, argv + 1, fault);
 }
 
 /* Options before the command. Returns the index of the command's name, 0 if all is done, -1 with a fault. */
@@ -61,7 +89,7 @@ static int main_take_options(struct command *command, int argc, char **argv, str
 
     for (; i < argc && argv[i][0] == '-'; i++) {
         if (strcmp(argv[i], "-h") == 0 || strcmp(argv[i], "--help") == 0) {
-            fputs(HELP, command->out);
+            main_overview(command->out);
             return 0;
         }
         if (strcmp(argv[i], "-V") == 0 || strcmp(argv[i], "--version") == 0) {

@@ -8,19 +8,21 @@
 #include "soakledger/ink.h"
 
 #define ELLIPSIS "…"
-enum { CUT_BYTES = 1024 };
+enum { CUT_BYTES = 1024, KEPT_LINES = 3, FIRST_ROW_LINES = 3 };
 
 static const float BODY_SIZE = 8.5F, BODY_LEADING = 12.5F, SMALL_SIZE = 7.25F, SMALL_LEADING = 10.5F;
 static const float HEADING_SIZE = 11, HEADING_LEADING = 14, HEADING_BEFORE = 22, HEADING_DROP = 6,
                    HEADING_AFTER = 8;
 static const float SUBHEADING_SIZE = 8.5F, SUBHEADING_LEADING = 11.5F, SUBHEADING_BEFORE = 11, SUBHEADING_AFTER = 3;
-static const float FORM_NAME_SIZE = 6.5F, FORM_NAME_LEADING = 9.5F, FORM_SIZE = 9, FORM_LEADING = 11.5F;
-static const float FORM_PAD = 3, FORM_AFTER = 4, FORM_GAP = 14;
+static const float FORM_NAME_SIZE = 6.5F, FORM_NAME_LEADING = 8.5F, FORM_SIZE = 9, FORM_LEADING = 11.5F;
+static const float FORM_PAD = 2.5F, FORM_AFTER = 3, FORM_GAP = 14;
 static const float FACT_NAME_SIZE = 7.25F, FACT_SIZE = 9, FACT_LEADING = 12, FACT_NAME_WIDTH = 64, FACT_GAP = 20;
 static const float FACT_AFTER = 4;
 static const float CELL_SIZE = 7.75F, CELL_LEADING = 10.5F, CELL_PAD = 4, CELL_GAP = 8, HEAD_SIZE = 6.75F;
-static const float DENSE_PAD = 1.4F, NOTE_SIZE = 7, NOTE_LEADING = 9;
+static const float DENSE_PAD = 1.1F, NOTE_SIZE = 7, NOTE_LEADING = 9;
 static const float SIGN_SIZE = 8.5F, SIGN_GAP = 4;
+
+static size_t sheet_count_lines(struct sheet *sheet, const struct page_type *type, const char *text, float width);
 
 void sheet_begin(struct sheet *sheet, struct page_document *page) {
     sheet->page = page;
@@ -89,6 +91,8 @@ void sheet_paragraph(struct sheet *sheet, const struct page_type *type, float le
     const float width = sheet->frame.right - sheet->frame.left;
     const float drop = (leading + type->size * 0.72F) / 2; // capitals are 0.72 of the size high: centres the line
 
+    if (sheet_count_lines(sheet, type, text, width) <= KEPT_LINES) // so few are not torn apart
+        sheet_need(sheet, sheet_text_height(sheet, type, width, leading, text));
     while (*text != '\0') {
         size_t next = 0;
         const size_t length = page_fit(sheet->page, type, text, width, &next);
@@ -338,7 +342,7 @@ static float sheet_draw_head(struct sheet_table *table, bool draw) {
 void sheet_table_begin(struct sheet_table *table, struct sheet *sheet, const struct sheet_column *columns,
                        size_t count) {
     *table = (struct sheet_table){.sheet = sheet, .columns = columns, .count = count};
-    sheet_need(sheet, sheet_draw_head(table, false) + CELL_LEADING + 2 * CELL_PAD);
+    sheet_need(sheet, sheet_draw_head(table, false) + FIRST_ROW_LINES * CELL_LEADING + 2 * CELL_PAD);
     sheet_draw_head(table, true);
 }
 

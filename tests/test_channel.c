@@ -137,7 +137,7 @@ static void fahrenheit_is_converted_exactly_once(void **state) {
     struct channel_fitting fitting = plain;
 
     (void)state;
-    fitting.unit = UNIT_FAHRENHEIT;
+    fitting.unit = CHANNEL_FAHRENHEIT;
     expect_good(&fitting, 32, 0, 0);
     expect_good(&fitting, 212, 0, 100000);
     expect_good(&fitting, (uint16_t)-40, 0, -40000);
@@ -192,7 +192,7 @@ static void values_beyond_the_range_are_not_good(void **state) {
     expect_bad(&fitting, 1401, 0, QUALITY_OVER_RANGE);
     expect_good(&fitting, (uint16_t)-50, 0, -50000);
     expect_bad(&fitting, (uint16_t)-51, 0, QUALITY_UNDER_RANGE);
-    fitting.unit = UNIT_FAHRENHEIT; // the range is in °C all the same
+    fitting.unit = CHANNEL_FAHRENHEIT; // the range is in °C all the same
     expect_good(&fitting, 2552, 0, 1400000);
     expect_bad(&fitting, 2553, 0, QUALITY_OVER_RANGE);
 }
@@ -220,7 +220,7 @@ static void random_floats_agree_with_the_machine(void **state) {
             pattern = (pattern & 0x807FFFFF) | (uint32_t)(120 + pattern % 20) << 23;
         fahrenheit = (random >> 50 & 1) != 0;
         fitting.encoding = ENCODING_FLOAT32;
-        fitting.unit = fahrenheit ? UNIT_FAHRENHEIT : UNIT_CELSIUS;
+        fitting.unit = fahrenheit ? CHANNEL_FAHRENHEIT : CHANNEL_CELSIUS;
         fitting.decimals = (int)(random >> 52) % 10 - 3;
         fitting.low = INT64_C(-1000000000000);
         fitting.high = INT64_C(1000000000000);
@@ -274,8 +274,8 @@ static void random_integers_agree_with_long_arithmetic(void **state) {
 }
 
 static void roles_and_encodings_have_names(void **state) {
-    static const char *const roles[ROLE_COUNT] = {"control", "load",   "setpoint", "output",
-                                                  "ambient", "quench", "cold"};
+    static const char *const roles[ROLE_COUNT] = {"control", "load", "setpoint",   "output",   "ambient",
+                                                  "quench",  "cold", "high-limit", "reference"};
     static const char *const encodings[] = {"int16", "uint16", "int32", "uint32", "float32"};
 
     (void)state;

@@ -10,6 +10,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "../report/command.h"
 #include "soakledger/words.h"
 #include "support/ledger_fixture.h"
 #include "support/paper.h"
@@ -104,8 +105,26 @@ static void helps_on_one_screen(void **state) {
     assert_int_equal(status, 0);
     assert_true(paper_count(said, "\n") <= SCREEN_LINES);
     check_columns(said);
-    assert_true(paper_has(said, "batch open"));
-    assert_true(paper_has(said, "certificate BATCH"));
+    assert_true(paper_has(said, "  batch "));
+    free(said);
+    for (size_t i = 0; i < command_entry_count; i++) {
+        const struct command_entry *entry = &command_entries[i];
+        char usage[COMMAND_TEXT_BYTES];
+
+        assert_true(i == 0 || strcmp(command_entries[i - 1].name, entry->name) < 0);
+        assert_true(strlen(entry->summary) <= 25);
+        said = paper_run(&status, "%s %s --help", program(), entry->name);
+        assert_int_equal(status, 0);
+        assert_string_equal(said, entry->help);
+        assert_true(paper_count(said, "\n") <= SCREEN_LINES);
+        check_columns(said);
+        snprintf(usage, sizeof usage, "soakledger %s", entry->name);
+        assert_int_equal(strncmp(said, usage, strlen(usage)), 0);
+        free(said);
+    }
+    said = paper_run(&status, "%s help claim", program());
+    assert_int_equal(status, 0);
+    assert_true(paper_has(said, "soakledger claim RUN none"));
     free(said);
     said = paper_run(&status, "%s --version", program());
     assert_int_equal(status, 0);
@@ -171,7 +190,7 @@ static void refuses_a_second_batch_for_the_same_oven(void **state) {
     expect(fixture, EX_UNAVAILABLE, open_words(fixture, "--oven hardening"),
            "batch 1 (6 plane irons) still waits for a run in this oven, soak hardening: let it run, claim a run "
            "for it "
-           "with 'claim RUN 1', or close it with 'batch close 1'");
+           "with 'claim RUN 1', close it with 'batch close 1', or say '--with 1' if both go in together");
     free(run(fixture, 0, "batch close 1"));
     expect(fixture, 0, open_words(fixture, "--oven hardening"), "Batch 2 is open.");
     fixture_write_plan(fixture, FIXTURE_PLAN_CONTROL); // another oven

@@ -305,14 +305,14 @@ static void every_key_of_a_channel_arrives(void **state) {
     assert_int_equal(channel->fitting.encoding, ENCODING_UINT32);
     assert_int_equal(channel->fitting.word_order, WORD_LOW_FIRST);
     assert_int_equal(channel->fitting.decimals, -3);
-    assert_int_equal(channel->fitting.unit, UNIT_FAHRENHEIT);
+    assert_int_equal(channel->fitting.unit, CHANNEL_FAHRENHEIT);
     assert_int_equal(channel->fitting.low, 0);
     assert_int_equal(channel->fitting.high, 100000);
     assert_int_equal(channel->fitting.open_count, 2);
     assert_int_equal(channel->fitting.open_raw[0], 0);
     assert_int_equal(channel->fitting.open_raw[1], UINT32_MAX);
     assert_int_equal(output->role, ROLE_OUTPUT);
-    assert_int_equal(output->fitting.unit, UNIT_CELSIUS); // so that per cent are not converted
+    assert_int_equal(output->fitting.unit, CHANNEL_CELSIUS); // so that per cent are not converted
     assert_int_equal(output->fitting.low, -100000);
     assert_int_equal(output->fitting.high, 100000);
     assert_int_equal(config->channels[2].role, ROLE_AMBIENT);
@@ -455,7 +455,7 @@ static const struct refusal {
     {BASE "[channel o.c]\nrole = load\n" PLACE("0") "decimals = 7\n", "FILE:14: decimals: '7' is out of range"},
     {BASE "[channel o.c]\nrole = load\n" PLACE("0") "decimals = -4\n", "FILE:14: decimals: '-4' is out of range"},
     {BASE "[channel o.c]\nrole = load\n" PLACE("0") "decimals = 1\nunit = K\n",
-     "FILE:15: unit: 'K': expected C or F"},
+     "FILE:15: unit: 'K': expected C, F or mV"},
     {BASE CHANNEL "encoding = float64\n",
      "FILE:16: encoding: 'float64': expected int16, uint16, int32, uint32 or "},
     {BASE CHANNEL "word_order = high first\n", "FILE:16: word_order: one register has no order"},

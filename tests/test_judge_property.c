@@ -236,7 +236,7 @@ static void say_it_in_fahrenheit(struct virtual_run *run, const struct plan *pla
     static const struct channel_fitting fitting = {.function = 3,
                                                    .encoding = ENCODING_INT32,
                                                    .decimals = 3,
-                                                   .unit = UNIT_FAHRENHEIT,
+                                                   .unit = CHANNEL_FAHRENHEIT,
                                                    .low = -200000,
                                                    .high = 2000000};
     struct answer one, other;
@@ -267,7 +267,7 @@ static void a_controller_that_speaks_fahrenheit_changes_nothing(void **state) {
 static void say_it_in_tenths(struct virtual_run *run, const struct plan *plan) {
     enum { TENTH = 100, WITHIN_MC = 29, INT16_TENTHS_MOST_MC = 1800000 };
     static const struct channel_fitting fitting = {
-        .function = 4, .encoding = ENCODING_INT16, .decimals = 1, .unit = UNIT_FAHRENHEIT, .high = 3000000};
+        .function = 4, .encoding = ENCODING_INT16, .decimals = 1, .unit = CHANNEL_FAHRENHEIT, .high = 3000000};
     struct answer one, other;
 
     for (size_t i = 0; i < run->channel_count; i++)

@@ -174,7 +174,7 @@ static bool change_fitting(struct bench_config *config, int which) {
     case 5: channel->fitting.encoding = ENCODING_INT32; return true;
     case 6: channel->fitting.word_order = WORD_LOW_FIRST; return true;
     case 7: channel->fitting.decimals = 0; return true;
-    case 8: channel->fitting.unit = UNIT_FAHRENHEIT; return true;
+    case 8: channel->fitting.unit = CHANNEL_FAHRENHEIT; return true;
     case 9: channel->fitting.low = 1; return true;
     case 10: channel->fitting.high = 1300001; return true;
     case 11: channel->fitting.open_count = 1; return true;
@@ -483,7 +483,7 @@ static void test_words_match_numbers(void **state) {
     } tables[] = {
         {"SELECT count(*) FROM quality WHERE quality >= 0", QUALITY_COUNT},
         {"SELECT count(*) FROM event_kind WHERE kind > 0", EVENT_KIND_COUNT - 1},
-        {"SELECT count(*) FROM run_end WHERE end_reason >= 0", RUN_END_WARM + 1},
+        {"SELECT count(*) FROM run_end WHERE end_reason >= 0", RUN_END_IMPORTED + 1},
         {"SELECT count(*) FROM finding_kind WHERE kind > 0", FINDING_KIND_COUNT - 1},
         {"SELECT count(*) FROM requirement WHERE requirement > 0", REQUIREMENT_COUNT - 1},
         {"SELECT count(*) FROM outcome WHERE outcome >= 0", OUTCOME_NOT_MET + 1},

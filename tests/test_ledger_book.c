@@ -9,6 +9,7 @@
 
 #include <stdlib.h>
 
+#include "soakledger/company.h"
 #include "support/bench_ledger.h"
 
 static const int64_t t0 = BENCH_STARTED_MS;
@@ -94,30 +95,76 @@ static void assert_claimed(struct bench *bench, int64_t run_id, int64_t batch_id
     assert_int_equal(run.visit, visit);
 }
 
-static void test_latest_claim_holds(void **state) {
+/* Two charges that were in the oven at once: either batch has the run, and either can give it back alone. */
+static void test_run_serves_several_batches(void **state) {
     struct bench *const bench = *state;
     struct ledger *const ledger = bench->ledger;
     const int64_t run_id = add_run(bench, 0, t0, t0 + 100);
     const int64_t first = bench_open_batch(bench, t0);
     const int64_t second = bench_open_batch(bench, t0);
+    struct ledger_claim *claims;
     struct ledger_run *runs;
     size_t count;
 
     assert_int_equal(ledger_claim_run(ledger, run_id, first, 0, t0 + 1, "daemon", &bench->fault), 0);
-    assert_claimed(bench, run_id, first, 0);
     assert_int_equal(ledger_claim_run(ledger, run_id, second, 1, t0 + 2, "R. Bench", &bench->fault), 0);
-    assert_claimed(bench, run_id, second, 1);
-    runs = ledger_list_claimed(ledger, first, &count, &bench->fault);
-    assert_non_null(runs);
-    assert_int_equal(count, 0);
-    free(runs);
-    runs = ledger_list_runs(ledger, t0, t0, &count, &bench->fault);
+    assert_claimed(bench, run_id, first, 0);
+    runs = ledger_list_claimed(ledger, second, &count, &bench->fault);
     assert_int_equal(count, 1);
     assert_int_equal(runs[0].batch_id, second);
+    assert_int_equal(runs[0].visit, 1);
     free(runs);
-    assert_int_equal(ledger_claim_run(ledger, run_id, 0, 5, t0 + 3, "R. Bench", &bench->fault), 0);
+    assert_int_equal(ledger_claim_run(ledger, run_id, second, 0, t0 + 3, "R. Bench", &bench->fault), 0);
+    claims = ledger_list_claims(ledger, run_id, &count, &bench->fault);
+    assert_int_equal(count, 2); // of one batch the latest claim holds
+    assert_int_equal(claims[1].batch_id, second);
+    assert_int_equal(claims[1].visit, 0);
+    free(claims);
+    assert_int_equal(ledger_withdraw_claim(ledger, run_id, first, t0 + 4, "R. Bench", &bench->fault), 0);
+    assert_claimed(bench, run_id, second, 0);
+    bench_assert_fault(bench, ledger_withdraw_claim(ledger, run_id, first, t0 + 5, "R. Bench", &bench->fault),
+                       EX_NOINPUT, "does not belong to batch 1");
+    assert_int_equal(ledger_had_run(ledger, run_id, first, &bench->fault), 1);
+    assert_int_equal(ledger_had_run(ledger, run_id + 1, first, &bench->fault), 0);
+    assert_int_equal(ledger_claim_run(ledger, run_id, 0, 5, t0 + 6, "R. Bench", &bench->fault), 0);
     assert_claimed(bench, run_id, 0, 0);
-    assert_int_equal(bench_count(bench->path, "SELECT count(*) FROM claim"), 3);
+    assert_int_equal(bench_count(bench->path, "SELECT count(*) FROM claim"), 4);
+    assert_int_equal(bench_count(bench->path, "SELECT count(*) FROM claim_in_force"), 0);
+}
+
+static void test_company_is_one_group(void **state) {
+    struct bench *const bench = *state;
+    const int64_t first = bench_open_batch(bench, t0), second = bench_open_batch(bench, t0);
+    const int64_t third = bench_open_batch(bench, t0), fourth = bench_open_batch(bench, t0);
+    const struct company rows[] = {
+        {second, first, true, false, t0}, {third, second, true, true, t0}, {fourth, third, false, true, t0}};
+    struct company company;
+    int64_t *others;
+    size_t count;
+
+    for (size_t i = 0; i < sizeof rows / sizeof rows[0]; i++)
+        assert_int_equal(company_add(bench->ledger, &rows[i], "R. Bench", &bench->fault), 0);
+    others = company_list(bench->ledger, third, &count, &bench->fault);
+    assert_int_equal(count, 2);
+    assert_int_equal(others[0], first);
+    assert_int_equal(others[1], second);
+    free(others);
+    assert_int_equal(company_read(bench->ledger, third, &company, &bench->fault), 1);
+    assert_int_equal(company.with_batch_id, first); // who joins a member joins the group
+    assert_int_equal(company_read(bench->ledger, first, &company, &bench->fault), 0);
+    assert_int_equal(company_read(bench->ledger, fourth, &company, &bench->fault), 1);
+    assert_int_equal(company.with_batch_id, third);
+    assert_false(company.together);
+    assert_int_equal(ledger_close_batch(bench->ledger, second, t0 + 1, &bench->fault), 0);
+    others = company_list(bench->ledger, third, &count, &bench->fault);
+    assert_int_equal(count, 1); // who is closed goes nowhere
+    free(others);
+    others = company_list(bench->ledger, fourth, &count, &bench->fault);
+    assert_int_equal(count, 0);
+    free(others);
+    bench_assert_fault(
+        bench, company_add(bench->ledger, &(struct company){.batch_id = 9, .with_batch_id = 1}, "x", &bench->fault),
+        EX_NOINPUT, "there is no batch 9");
 }
 
 static void test_claimed_runs_by_visit_then_time(void **state) {
@@ -460,7 +507,8 @@ int main(void) {
         WITH_BENCH(test_run_from_begin_to_end),
         WITH_BENCH(test_run_that_is_not_there),
         WITH_BENCH(test_runs_in_order_of_time),
-        WITH_BENCH(test_latest_claim_holds),
+        WITH_BENCH(test_run_serves_several_batches),
+        WITH_BENCH(test_company_is_one_group),
         WITH_BENCH(test_claimed_runs_by_visit_then_time),
         WITH_BENCH(test_claim_is_refused),
         WITH_BENCH(test_batch_is_read_back),

@@ -24,15 +24,15 @@ struct row {
     enum encoding encoding;
     uint16_t high, low; // of one word: `high` alone
     int decimals;
-    enum temperature_unit unit;
+    enum channel_unit unit;
     enum quality quality;
     int64_t value; // thousandths of a degree C
 };
 
 #define GOOD(encoding, high, low, decimals, unit, value)                                                           \
-    { ENCODING_##encoding, high, low, decimals, UNIT_##unit, QUALITY_GOOD, INT64_C(value) }
+    { ENCODING_##encoding, high, low, decimals, CHANNEL_##unit, QUALITY_GOOD, INT64_C(value) }
 #define BAD(encoding, high, low, quality)                                                                          \
-    { ENCODING_##encoding, high, low, 0, UNIT_CELSIUS, QUALITY_##quality, 0 }
+    { ENCODING_##encoding, high, low, 0, CHANNEL_CELSIUS, QUALITY_##quality, 0 }
 
 /* Words by hand from the definitions: two's complement, and binary32 of IEEE 754 (sign, 8 bits of exponent with
  * bias 127, 23 bits of fraction). C = (F - 32) * 5 / 9 by definition. Halves are rounded away from zero. */

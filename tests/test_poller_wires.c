@@ -21,6 +21,7 @@
 enum {
     INPUT = MODBUS_READ_INPUT,
     SECOND_MS = 1000,
+    US_PER_MS = 1000,
     PER_UNIT = 1000,
     SLACK_MS = 60,
     WITHIN_MS = 80,
@@ -466,36 +467,46 @@ static void asks_in_text(void **state) {
     pty_pair_close(&pair);
 }
 
-/* The answers come too late every fourth time, and do not tell whose they are: the rig lets no value pass that is
- * another channel's. */
-static void takes_no_late_answer_for_another(void **state) {
-    enum { FAST_MS = 40, REPLY_WITHIN_MS = 20, LATE_MS = 28, RUN_MS = 1200, EVERY = 4 };
+/* The first instrument's answer comes after the time that it has, while the second would be asked. */
+static size_t answer_first_late(struct talker *talker, const char *asked, char *out) {
+    if (strcmp(asked, "#01T?\r\n") == 0)
+        usleep((useconds_t)atomic_load(&talker->manner) * US_PER_MS);
+    return answer_by_address(talker, asked, out);
+}
+
+/* The answers do not tell whose they are: the rig lets no value pass that is another channel's. Of two that are due
+ * at once the one that has just been late is asked second, so that the other meets its answer. */
+static void expect_no_late_answer_taken(int late_ms) {
+    enum { FAST_MS = 100, REPLY_WITHIN_MS = 40, RUN_MS = 1500 };
     struct pty_pair pair;
     struct talker talker;
     struct rig rig;
 
-    (void)state;
     pty_pair_open(&pair);
     rig_begin(&rig, false);
     rig_add_line(&rig, pair.far);
     add_two_by_address(&rig, REPLY_WITHIN_MS, FAST_MS);
     rig.instruments[0].retries = rig.instruments[1].retries = 0; // so that another is asked next
     rig_open(&rig);
-    open_talker(&talker, &pair, 0, answer_by_address);
-    atomic_store(&talker.every, EVERY);
-    atomic_store(&talker.delay_ms, LATE_MS);
+    open_talker(&talker, &pair, 0, answer_first_late);
+    atomic_store(&talker.manner, late_ms);
     rig_run(&rig, RUN_MS);
-    print_message("late: %zu %zu %zu %zu good; %llu and %llu tries timed out\n",
+    print_message("%d ms late: %zu %zu %zu %zu good; %llu and %llu tries timed out\n", late_ms,
                   rig_count(&rig, 0, QUALITY_GOOD, 0), rig_count(&rig, 1, QUALITY_GOOD, 0),
                   rig_count(&rig, 2, QUALITY_OVER_RANGE, 0), rig_count(&rig, 3, QUALITY_GOOD, 0),
                   (unsigned long long)poller_read_counts(rig.poller, 0).timeouts,
                   (unsigned long long)poller_read_counts(rig.poller, 1).timeouts);
-    assert_true(poller_read_counts(rig.poller, 0).timeouts + poller_read_counts(rig.poller, 1).timeouts >= 3);
-    for (size_t i = 0; i < 4; i++)
-        assert_true(rig_count(&rig, i, i == 2 ? QUALITY_OVER_RANGE : QUALITY_GOOD, 0) > 0);
+    assert_true(poller_read_counts(rig.poller, 0).timeouts >= 3);
+    assert_true(rig_count(&rig, 3, QUALITY_GOOD, 0) > 0);
     talker_stop(&talker);
     rig_end(&rig);
     pty_pair_close(&pair);
+}
+
+static void takes_no_late_answer_for_another(void **state) {
+    (void)state;
+    expect_no_late_answer_taken(55);
+    expect_no_late_answer_taken(75);
 }
 
 static void believes_no_step_beyond_physics(void **state) {

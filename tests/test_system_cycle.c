@@ -125,6 +125,8 @@ static int play_cycle(void **state) {
     stage_tell(stage, "$S batch open --plan $D/cycle.plan --oven hardening --charge '6 paring chisels'");
     stage_play_until(stage, "2026-11-20T10:15:00Z");
     stage_read_journal(stage); // waits until all of it is committed
+    stage_tell(stage,
+               "$S hardness 1 60 60.5 59.5 HRC --piece 'chisel 2' --instrument 'bench tester' --by toolroom");
     return 0;
 }
 
@@ -167,15 +169,15 @@ static void its_certificate_and_terminal_say_so(void **state) {
 
     certificate_has(
         stage, 1,
-        (const char *const[]){"MET Everything the plan requires was met.",
-                              "hold preheat, soak harden, quench plates: met", "20 of 20 requirements met",
-                              "cold sub-zero", "planned: at or below -65 °C", "hold preheat, 660 °C to 690 °C",
-                              "The quench in aluminium plates: left the soak at 07:50:06",
-                              "cooling time, 800 to 500 °C 8.9 s", "± 2.2 °C of the sensors", "+11.6 ± 2.2 °C",
-                              "Decision rule: simple.", "Asked for: 58 to 62 HRC, 3 readings.",
-                              "retained austenite, estimate about 5 %: the charge had been down to -80.0 °C",
-                              "at 205 °C (Hollomon-Jaffe, C = 20)",
-                              "the cold hold began: all load channels at or below -65.0 °C", NULL});
+        (const char *const[]){
+            "MET Everything the plan requires was met.", "hold preheat, soak harden, quench plates: met",
+            "21 of 21 requirements met", "cold sub-zero", "planned: at or below -65 °C",
+            "hold preheat, 660 °C to 690 °C", "The quench in aluminium plates: left the soak at 07:50:06",
+            "cooling time, 800 to 500 °C 8.9 s", "± 2.2 °C of the sensors", "+11.6 ± 2.2 °C",
+            "Decision rule: simple.", "Hardness: met; 3 readings, 59.5 to 60.5 HRC; asked for: 3 of 58 to 62 HRC.",
+            "retained austenite, estimate about 5 %: the charge had been down to -80.0 °C",
+            "at 205 °C (Hollomon-Jaffe, C = 20)", "the cold hold began: all load channels at or below -65.0 °C",
+            NULL});
     text = stage_tell(stage, "$S batch show 1");
     contains(text, "Batch 1: MET");
     contains(text, "  readings between the two        88");
@@ -192,6 +194,7 @@ static struct assess_batch *judge_by(struct stage *stage, int64_t batch_id, cons
     tell(stage, "$S batch open --plan $D/other.plan --oven hardening --charge '6 paring chisels'");
     for (int run = HARDENING_RUN; run <= TEMPER_2_RUN; run++)
         tell(stage, "$S claim %d %lld %d", run, (long long)batch_id, run);
+    tell(stage, "$S hardness %lld 60 60.5 59.5 HRC", (long long)batch_id);
     stage_play_until(stage, "+10 s");
     stage_read_journal(stage);
     return assess(stage, batch_id);

@@ -96,7 +96,7 @@ static void numbers_are_exact(void **state) {
 static void numbers_go_through_the_channel(void **state) {
     struct channel_fitting fitting = {.low = -50000,
                                       .high = 1400000,
-                                      .unit = UNIT_FAHRENHEIT,
+                                      .unit = CHANNEL_FAHRENHEIT,
                                       .open_count = 1,
                                       .open_raw = {-99},
                                       .over_count = 1,
@@ -125,7 +125,7 @@ static void numbers_go_through_the_channel(void **state) {
         assert_int_equal(reading.quality, expected[i].quality);
         assert_int_equal(reading.value, expected[i].value);
     }
-    fitting.unit = UNIT_CELSIUS;
+    fitting.unit = CHANNEL_CELSIUS;
     fitting.decimals = 1;
     assert_int_equal(text_read_number(piece_of("8025"), &decimal), TEXT_NUMBER);
     channel_decode_decimal(&fitting, &decimal, &reading);

@@ -240,23 +240,6 @@ static int read_line(struct config_whole *whole, struct keyfile_section *section
     return 0;
 }
 
-/* The letters are those of IEC 60584-1 (from memory). */
-static int read_sensor(struct config_whole *whole, struct keyfile_section *section) {
-    static const char *const types[] = {"A", "B", "C", "E", "J", "K", "N", "R", "S", "T", NULL};
-    struct config_sensor *sensor = &whole->config.sensors[whole->config.sensor_count];
-    int type = -1;
-
-    sensor->identity = keyfile_section_name(section);
-    if (keyfile_take_word(section, "type", types, &type, whole->fault) < 0)
-        return -1;
-    sensor->type = type >= 0 ? types[type] : "";
-    sensor->tolerance = text_or_empty(section, "tolerance");
-    if (keyfile_take_date(section, "fitted", &sensor->fitted_ms, whole->fault) < 0)
-        return -1;
-    whole->config.sensor_count++;
-    return 0;
-}
-
 static int read_oven_times(struct config_whole *whole, struct keyfile_section *section, struct config_oven *oven) {
     const struct {
         const char *key;
@@ -331,7 +314,7 @@ static const struct kind {
     {"alert", false, false, config_read_alert},
     {"line", true, true, read_line},
     {"instrument", true, true, config_read_instrument},
-    {"sensor", true, false, read_sensor},
+    {"sensor", true, false, config_read_sensor},
     {"oven", true, true, read_oven},
     {"channel", true, true, config_read_channel},
 };
@@ -391,11 +374,12 @@ static int read_whole(struct config_whole *whole) {
     config->lines = calloc(room, sizeof *config->lines);
     config->instruments = calloc(room, sizeof *config->instruments);
     whole->texts = calloc(room, sizeof *whole->texts);
+    whole->colds = calloc(room, sizeof *whole->colds);
     config->sensors = calloc(room, sizeof *config->sensors);
     config->ovens = calloc(room, sizeof *config->ovens);
     config->channels = calloc(room, sizeof *config->channels);
-    if (config->lines == NULL || config->instruments == NULL || whole->texts == NULL || config->sensors == NULL ||
-        config->ovens == NULL || config->channels == NULL)
+    if (config->lines == NULL || config->instruments == NULL || whole->texts == NULL || whole->colds == NULL ||
+        config->sensors == NULL || config->ovens == NULL || config->channels == NULL)
         return fault_set(whole->fault, EX_OSERR, "out of memory");
     for (size_t i = 0; i < count; i++)
         if (check_header(whole, keyfile_section(whole->file, i)) != 0)
@@ -433,6 +417,7 @@ void config_free(struct config *config) {
     free(config->lines);
     free(config->instruments);
     free(whole->texts);
+    free(whole->colds);
     free(config->sensors);
     free(config->ovens);
     free(config->channels);

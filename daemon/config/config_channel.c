@@ -149,9 +149,9 @@ static int read_place(struct config_whole *whole, struct keyfile_section *sectio
 
 static int read_scale(struct config_whole *whole, struct keyfile_section *section, enum channel_role role,
                       bool is_cold, struct channel_fitting *fitting) {
-    static const char *const units[] = {"C", "F", NULL}; // as enum temperature_unit
+    static const char *const units[] = {"C", "F", "mV", NULL}; // as enum channel_unit
     int64_t decimals = 0;
-    int unit = UNIT_CELSIUS;
+    int unit = CHANNEL_CELSIUS;
     int taken = keyfile_take_integer(section, "decimals", DECIMALS_LEAST, DECIMALS_MOST, &decimals, whole->fault);
 
     // Text has its point where it belongs.
@@ -172,7 +172,10 @@ static int read_scale(struct config_whole *whole, struct keyfile_section *sectio
     taken = keyfile_take_word(section, "unit", units, &unit, whole->fault);
     if (keyfile_require(section, "unit", taken, "C", whole->fault) != 0)
         return -1;
-    fitting->unit = (enum temperature_unit)unit;
+    fitting->unit = (enum channel_unit)unit;
+    if (fitting->unit == CHANNEL_MILLIVOLT && !channel_is_measured(role))
+        return keyfile_refuse(section, "unit", whole->fault, "the %s is not measured: expected C or F",
+                              channel_role_name(role));
     fitting->low = is_cold ? LOW_COLD_DEFAULT_MC : LOW_DEFAULT_MC;
     fitting->high = HIGH_DEFAULT_MC;
     return keyfile_take_span(section, "range", &fitting->low, &fitting->high, whole->fault) < 0 ? -1 : 0;
@@ -246,10 +249,12 @@ static int read_belief(struct config_whole *whole, struct keyfile_section *secti
             (channel->role == ROLE_SETPOINT || channel->role == ROLE_OUTPUT))
             return keyfile_refuse(section, keys[i], whole->fault, "the %s is not measured: expected no such line",
                                   channel_role_name(channel->role));
-    if (fitting->frozen_after_ms > 0 && (channel->role == ROLE_AMBIENT || channel->role == ROLE_QUENCH))
-        return keyfile_refuse(section, keys[0], whole->fault,
-                              "nothing else tells that %s should move: expected it with control, load or cold only",
-                              channel_role_name(channel->role));
+    if (fitting->frozen_after_ms > 0 &&
+        (channel->role == ROLE_AMBIENT || channel->role == ROLE_QUENCH || channel->role == ROLE_REFERENCE))
+        return keyfile_refuse(
+            section, keys[0], whole->fault,
+            "nothing else tells that %s should move: expected it with control, load, cold or high-limit only",
+            channel_role_name(channel->role));
     return 0;
 }
 
@@ -326,7 +331,8 @@ int config_read_channel(struct config_whole *whole, struct keyfile_section *sect
         config_take_duration(whole, section, "interval", INTERVAL_LEAST_MS, INTERVAL_MOST_MS,
                              &channel->interval_ms) < 0 ||
         keyfile_take_difference(section, "uncertainty", &channel->uncertainty_mc, whole->fault) < 0 ||
-        read_sensor_reference(whole, section, channel) < 0 || check_place(whole, section, channel) != 0)
+        read_sensor_reference(whole, section, channel) < 0 ||
+        config_read_cold_junction(whole, section, channel) != 0 || check_place(whole, section, channel) != 0)
         return -1;
     config->channel_count++;
     return 0;
@@ -341,6 +347,8 @@ static const size_t role_most[ROLE_COUNT] = {
     [ROLE_AMBIENT] = SIZE_MAX,
     [ROLE_QUENCH] = JUDGE_MOST_LOADS,
     [ROLE_COLD] = JUDGE_MOST_LOADS,
+    [ROLE_HIGH_LIMIT] = JUDGE_MOST_LOADS,
+    [ROLE_REFERENCE] = JUDGE_MOST_LOADS,
 };
 
 static int section_line(struct config_whole *whole, const char *kind, const char *name) {
@@ -392,5 +400,5 @@ int config_check_channels(struct config_whole *whole) {
     for (size_t i = 0; i < whole->config.oven_count; i++)
         if (check_oven(whole, i) != 0)
             return -1;
-    return 0;
+    return config_check_cold_junctions(whole);
 }

@@ -211,6 +211,7 @@ int config_read_instrument(struct config_whole *whole, struct keyfile_section *s
         config_take_duration(whole, section, "reply_within", 1, REPLY_WITHIN_MOST_MS,
                              &instrument->reply_within_ms) < 0 ||
         config_take_duration(whole, section, "turnaround", 0, TURNAROUND_MOST_MS, &instrument->turnaround_ms) < 0 ||
+        keyfile_take_difference(section, "accuracy", &instrument->accuracy_mc, whole->fault) < 0 ||
         keyfile_take_integer(section, "retries", 0, RETRIES_MOST, &retries, whole->fault) < 0)
         return -1;
     instrument->retries = (int)retries;

@@ -41,6 +41,11 @@ struct config_whole {
         char separator;
         bool vouched; // that its queries only read
     } * texts;
+    // Of each channel that names another as its cold junction, until all are known:
+    struct config_cold {
+        struct keyfile_section *section; // NULL: it names none
+        const char *name;
+    } * colds;
 };
 
 /* Refuses a key that instruments of this wire do not have. */
@@ -79,6 +84,15 @@ void config_default_alert(struct config *config);
 
 /* Reads a section [channel OVEN.NAME]; everything it refers to has been read. */
 int config_read_channel(struct config_whole *whole, struct keyfile_section *section);
+
+/* Reads a section [sensor IDENTITY]. */
+int config_read_sensor(struct config_whole *whole, struct keyfile_section *section);
+
+/* What a channel of millivolts needs: a type, and the temperature of its terminals. Sensor and unit are known. */
+int config_read_cold_junction(struct config_whole *whole, struct keyfile_section *section,
+                              struct config_channel *channel);
+/* Looks up the channels that were named as cold junctions. */
+int config_check_cold_junctions(struct config_whole *whole);
 
 /* What the channels demand of each other and an oven of its channels. */
 int config_check_channels(struct config_whole *whole);

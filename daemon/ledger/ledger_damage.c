@@ -50,9 +50,10 @@ static int quick_check(struct ledger *ledger, const char *table, struct fault *f
 }
 
 int ledger_check_sound(struct ledger *ledger, struct fault *fault) {
-    static const char *const small[] = {"document", "session", "oven",        "channel",    "fitting",
-                                        "event",    "run",     "batch",       "claim",      "judgement",
-                                        "finding",  "verdict", "attestation", "certificate"};
+    static const char *const small[] = {"document", "session",   "oven",        "channel",     "fitting",
+                                        "event",    "run",       "batch",       "claim",       "judgement",
+                                        "finding",  "verdict",   "attestation", "certificate", "disposition",
+                                        "hardness", "amendment", "seal",        "seal_part"};
     struct stat status;
 
     if (stat(ledger->path, &status) == 0 && status.st_size <= whole_check_bytes) {

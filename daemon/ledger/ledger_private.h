@@ -31,6 +31,7 @@ enum statement {
     STATEMENT_USE_FITTING,
     STATEMENT_LIST_CHANNELS,
     STATEMENT_ADD_READING,
+    STATEMENT_ADD_VOLTAGE,
     STATEMENT_ADD_EVENT,
     STATEMENT_LIST_EVENTS,
     STATEMENT_OPEN_RUN,
@@ -45,6 +46,9 @@ enum statement {
     STATEMENT_HAS_BATCH,
     STATEMENT_CLAIM_RUN,
     STATEMENT_LIST_CLAIMED,
+    STATEMENT_LIST_CLAIMS,
+    STATEMENT_HAD_RUN,
+    STATEMENT_WITHDRAW,
     STATEMENT_OPEN_JUDGEMENT,
     STATEMENT_FIND_JUDGEMENT,
     STATEMENT_COMPLETE_JUDGEMENT,
@@ -67,6 +71,7 @@ struct ledger {
     int lock_fd; // held while recording, else -1
     enum ledger_mode mode;
     bool damaged;                              // found so at any time since it was opened
+    int64_t now_ms;                            // what seals on the books say they were made at; 0: not known
     sqlite3_stmt *statements[STATEMENT_COUNT]; // prepared at first use
 };
 
@@ -94,6 +99,7 @@ struct query {
     int next; // parameter
     bool failed;
     bool own_statement; // finalized when the query is closed
+    int64_t added;      // id of the row that query_run added
 };
 
 void query_open(struct query *query, struct ledger *ledger, enum statement which, const char *doing,

@@ -19,6 +19,25 @@ int ledger_add_reading(struct ledger *ledger, const struct reading *reading, str
     return query_run(&query);
 }
 
+int ledger_add_voltage(struct ledger *ledger, const struct reading *reading, const struct voltage *voltage,
+                       struct fault *fault) {
+    struct query query;
+
+    if (voltage->state == VOLTAGE_NONE) {
+        return 0;
+    }
+    query_open(&query, ledger, STATEMENT_ADD_VOLTAGE, "store a voltage", fault);
+    query_put_int(&query, reading->channel_id);
+    query_put_int(&query, reading->t_ms);
+    query_put_int(&query, voltage->emf_nv);
+    if (voltage->state == VOLTAGE_AND_COLD) {
+        query_put_int(&query, voltage->cold_mc);
+    } else {
+        query_put_null(&query);
+    }
+    return query_run(&query);
+}
+
 int ledger_add_event(struct ledger *ledger, const struct event *event, struct fault *fault) {
     struct query query;
 

@@ -5,12 +5,17 @@
 #include <string.h>
 
 #include "ledger_private.h"
+#include "soakledger/corrections.h"
+#include "soakledger/sensors.h"
 
 /* The words in which a fitting is stored. They are part of the file's format: what sheets say may change, these
  * may not. */
 static const char *const role_words[ROLE_COUNT] = {
-    [ROLE_CONTROL] = "control", [ROLE_LOAD] = "load",     [ROLE_SETPOINT] = "setpoint", [ROLE_OUTPUT] = "output",
-    [ROLE_AMBIENT] = "ambient", [ROLE_QUENCH] = "quench", [ROLE_COLD] = "cold",
+    [ROLE_CONTROL] = "control",     [ROLE_LOAD] = "load",
+    [ROLE_SETPOINT] = "setpoint",   [ROLE_OUTPUT] = "output",
+    [ROLE_AMBIENT] = "ambient",     [ROLE_QUENCH] = "quench",
+    [ROLE_COLD] = "cold",           [ROLE_HIGH_LIMIT] = "high-limit",
+    [ROLE_REFERENCE] = "reference",
 };
 static const char *const wire_words[WIRE_KIND_COUNT] = {
     [WIRE_MODBUS_RTU] = "modbus-rtu",
@@ -23,7 +28,8 @@ static const char *const encoding_words[] = {
     [ENCODING_UINT32] = "uint32", [ENCODING_FLOAT32] = "float32",
 };
 static const char *const word_order_words[] = {[WORD_HIGH_FIRST] = "high first", [WORD_LOW_FIRST] = "low first"};
-static const char *const unit_words[] = {[UNIT_CELSIUS] = "C", [UNIT_FAHRENHEIT] = "F"};
+static const char *const unit_words[] = {
+    [CHANNEL_CELSIUS] = "C", [CHANNEL_FAHRENHEIT] = "F", [CHANNEL_MILLIVOLT] = "mV"};
 
 #define COUNT_OF(array) (sizeof(array) / sizeof(array)[0])
 
@@ -173,10 +179,30 @@ static void put_raw_values(struct query *query, const int64_t *values, size_t co
     }
 }
 
+enum { COLD_CHANNEL_BYTES = 2 * CHANNEL_NAME_BYTES };
+
+/* `cold` holds the name while the query runs. */
+static void put_cold_junction(struct query *query, const struct config *config,
+                              const struct config_channel *channel, char cold[COLD_CHANNEL_BYTES]) {
+    cold[0] = '\0';
+    if (channel->fitting.unit == CHANNEL_MILLIVOLT && channel->cold_junction != CONFIG_NO_CHANNEL) {
+        const struct config_channel *const other = &config->channels[channel->cold_junction];
+
+        snprintf(cold, COLD_CHANNEL_BYTES, "%s.%s", config->ovens[other->oven].name, other->name);
+    }
+    query_put_text(query, cold);
+    if (channel->fitting.unit == CHANNEL_MILLIVOLT && cold[0] == '\0') {
+        query_put_int(query, channel->cold_fixed_mc);
+    } else {
+        query_put_null(query);
+    }
+}
+
 /* The parameters that STATEMENT_SAME_FITTING and STATEMENT_ADD_FITTING share: all that makes a fitting another. */
 static void put_fitting(struct query *query, int64_t channel_id, const struct config *config,
-                        const struct config_channel *channel, const char *instrument, const char *separator) {
-    static const struct config_sensor none = {"", "", "", 0};
+                        const struct config_channel *channel, const char *instrument, const char *separator,
+                        char cold[COLD_CHANNEL_BYTES]) {
+    static const struct config_sensor none = {.identity = "", .type = "", .tolerance = ""};
     const struct config_sensor *const sensor =
         channel->sensor == CONFIG_NO_SENSOR ? &none : &config->sensors[channel->sensor];
     const struct channel_fitting *const fitting = &channel->fitting;
@@ -209,6 +235,9 @@ static void put_fitting(struct query *query, int64_t channel_id, const struct co
     query_put_text(query, sensor->type);
     query_put_text(query, sensor->tolerance);
     query_put_int_or_null(query, sensor->fitted_ms);
+    put_cold_junction(query, config, channel, cold);
+    query_put_text(query, config->instruments[channel->instrument].name);
+    query_put_int(query, config->instruments[channel->instrument].accuracy_mc);
 }
 
 /* The fitting in force if nothing differs from it, else a new one. */
@@ -218,7 +247,7 @@ static int64_t keep_fitting(struct ledger *ledger, int64_t channel_id, int64_t s
     const struct config_instrument *const instrument = &config->instruments[channel->instrument];
     enum { INSTRUMENT_WORDS_BYTES = 512 };
     const char separator[] = {channel->fitting.separator, '\0'};
-    char words[INSTRUMENT_WORDS_BYTES];
+    char words[INSTRUMENT_WORDS_BYTES], cold[COLD_CHANNEL_BYTES];
     struct query query;
     int64_t fitting_id;
 
@@ -229,13 +258,13 @@ static int64_t keep_fitting(struct ledger *ledger, int64_t channel_id, int64_t s
         snprintf(words, sizeof words, "%s, line %s", instrument->name, config->lines[instrument->line].name);
     }
     query_open(&query, ledger, STATEMENT_SAME_FITTING, "look for a fitting", fault);
-    put_fitting(&query, channel_id, config, channel, words, separator);
+    put_fitting(&query, channel_id, config, channel, words, separator, cold);
     fitting_id = find_id(&query);
     if (fitting_id != 0) {
         return fitting_id;
     }
     query_open(&query, ledger, STATEMENT_ADD_FITTING, "add a fitting", fault);
-    put_fitting(&query, channel_id, config, channel, words, separator);
+    put_fitting(&query, channel_id, config, channel, words, separator, cold);
     query_put_int(&query, since_ms);
     return query_add(&query);
 }
@@ -289,6 +318,9 @@ static int64_t add_session(struct ledger *ledger, const struct ledger_session *s
             return -1;
         }
     }
+    if (session_id > 0 && sensors_note_session(ledger, session->started_ms, config, channel_ids, fault) != 0) {
+        return -1;
+    }
     return session_id;
 }
 
@@ -336,7 +368,11 @@ enum fitting_column {
     COLUMN_SENSOR_IDENTITY,
     COLUMN_SENSOR_TYPE,
     COLUMN_SENSOR_TOLERANCE,
-    COLUMN_SENSOR_FITTED_MS
+    COLUMN_SENSOR_FITTED_MS,
+    COLUMN_COLD_CHANNEL,
+    COLUMN_COLD_FIXED,
+    COLUMN_INSTRUMENT_NAME,
+    COLUMN_INSTRUMENT_ACCURACY
 };
 
 static size_t get_raw_values(struct query *query, int column, int64_t *values) {
@@ -387,6 +423,28 @@ static void get_channel(struct query *query, struct ledger_channel *channel) {
     channel->sensor_type = query_get_text(query, COLUMN_SENSOR_TYPE);
     channel->sensor_tolerance = query_get_text(query, COLUMN_SENSOR_TOLERANCE);
     channel->sensor_fitted_ms = query_get_int_or_null(query, COLUMN_SENSOR_FITTED_MS, INT64_MIN, INT64_MAX);
+    channel->cold_channel = query_get_text(query, COLUMN_COLD_CHANNEL);
+    channel->cold_fixed_mc = query_get_int_or_null(query, COLUMN_COLD_FIXED, INT64_MIN, INT64_MAX);
+    channel->instrument_name = query_get_text(query, COLUMN_INSTRUMENT_NAME);
+    channel->instrument_accuracy_mc = query_get_int(query, COLUMN_INSTRUMENT_ACCURACY, 0, INT64_MAX);
+}
+
+static int find_calibrations(struct ledger *ledger, struct ledger_channel *channels, size_t count, int64_t t_ms,
+                             struct fault *fault) {
+    for (size_t i = 0; i < count; i++) {
+        struct ledger_channel *const channel = &channels[i];
+
+        if (!channel_is_measured(channel->role)) {
+            continue;
+        }
+        if (corrections_find(ledger, CALIBRATION_OF_INSTRUMENT, channel->instrument_name, t_ms,
+                             &channel->instrument_calibration, fault) != 0 ||
+            corrections_find(ledger, CALIBRATION_OF_SENSOR, channel->sensor_identity, t_ms,
+                             &channel->sensor_calibration, fault) != 0) {
+            return -1;
+        }
+    }
+    return 0;
 }
 
 struct ledger_channel *ledger_list_channels(struct ledger *ledger, int64_t oven_id, int64_t t_ms, size_t *count,
@@ -401,9 +459,11 @@ struct ledger_channel *ledger_list_channels(struct ledger *ledger, int64_t oven_
     for (struct ledger_channel *channel; (channel = list_step(&list, &query)) != NULL;) {
         get_channel(&query, channel);
     }
-    if (query.failed) { // list_close frees the block, but not what the records own
+    if (query.failed || find_calibrations(ledger, list.items, list.count, t_ms, fault) != 0) {
+        // list_close frees the block, but not what the records own
         ledger_free_channels(list.items, list.count);
         list.items = NULL;
+        query.failed = true;
     }
     return list_close(&list, &query, count);
 }
@@ -415,6 +475,10 @@ void ledger_free_channels(struct ledger_channel *channels, size_t count) {
         free(channels[i].sensor_identity);
         free(channels[i].sensor_type);
         free(channels[i].sensor_tolerance);
+        free(channels[i].cold_channel);
+        free(channels[i].instrument_name);
+        free(channels[i].sensor_calibration);
+        free(channels[i].instrument_calibration);
     }
     free(channels);
 }

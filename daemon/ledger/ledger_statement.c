@@ -11,17 +11,24 @@
 #include "ledger_private.h"
 
 #define RUN_COLUMNS "r.run_id, r.oven_id, r.begun_ms, r.ended_ms, r.end_reason, k.batch_id, k.visit"
+/* Until its run is given back, or claimed for the same batch again, or it is withdrawn: see schema_claim.c. */
+#define CLAIM_HOLDS                                                                                                \
+    "k.batch_id IS NOT NULL AND NOT EXISTS (SELECT 1 FROM claim n WHERE n.run_id = k.run_id AND n.claim_id >"      \
+    " k.claim_id AND (n.batch_id IS NULL OR n.batch_id = k.batch_id)) AND NOT EXISTS (SELECT 1 FROM withdrawal w"  \
+    " WHERE w.claim_id = k.claim_id)"
 #define RUN_AND_CLAIM                                                                                              \
-    "FROM run r LEFT JOIN claim k ON k.claim_id = (SELECT max(claim_id) FROM claim WHERE run_id = r.run_id) "
+    "FROM run r LEFT JOIN claim k ON k.claim_id = (SELECT min(k.claim_id) FROM claim k WHERE k.run_id = r.run_id"  \
+    " AND " CLAIM_HOLDS ") "
 #define FITTING_VALUES                                                                                             \
     "role, interval_ms, heats_at_most_mc_per_h, uncertainty_mc, instrument, wire, read_function, first_register, " \
     "encoding,"                                                                                                    \
     " word_order, query, field, separator, pattern, decimals, unit, low, high, open_1, open_2, open_3, open_4,"    \
     " over_1, over_2, over_3, over_4, under_1, under_2, under_3, under_4, frozen_after_ms,"                        \
-    " moves_at_most_mc_per_h, sensor_identity, sensor_type, sensor_tolerance, sensor_fitted_ms"
+    " moves_at_most_mc_per_h, sensor_identity, sensor_type, sensor_tolerance, sensor_fitted_ms,"                   \
+    " cold_channel, cold_fixed_mc, instrument_name, instrument_accuracy_mc"
 #define FITTING_PARAMETERS                                                                                         \
     "?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12, ?13, ?14, ?15, ?16, ?17, ?18, ?19, ?20, ?21, ?22, ?23, ?24,"   \
-    " ?25, ?26, ?27, ?28, ?29, ?30, ?31, ?32, ?33, ?34, ?35, ?36, ?37"
+    " ?25, ?26, ?27, ?28, ?29, ?30, ?31, ?32, ?33, ?34, ?35, ?36, ?37, ?38, ?39, ?40, ?41"
 
 static const char *const statement_sql[STATEMENT_COUNT] = {
     [STATEMENT_BEGIN] = "BEGIN IMMEDIATE",
@@ -50,7 +57,7 @@ static const char *const statement_sql[STATEMENT_COUNT] = {
         "SELECT fitting_id FROM fitting WHERE fitting_id = (SELECT max(fitting_id) FROM fitting WHERE channel_id ="
         " ?1) AND (" FITTING_VALUES ") IS (" FITTING_PARAMETERS ")",
     [STATEMENT_ADD_FITTING] = "INSERT INTO fitting (channel_id, " FITTING_VALUES ", since_ms) VALUES"
-                              " (?1, " FITTING_PARAMETERS ", ?38)",
+                              " (?1, " FITTING_PARAMETERS ", ?42)",
     [STATEMENT_USE_FITTING] = "INSERT INTO session_fitting (session_id, fitting_id) VALUES (?, ?)",
     [STATEMENT_LIST_CHANNELS] =
         "SELECT c.channel_id, c.oven_id, c.name, f.since_ms, " FITTING_VALUES
@@ -59,6 +66,8 @@ static const char *const statement_sql[STATEMENT_COUNT] = {
         " session_id FROM session WHERE started_ms <= ?2 ORDER BY started_ms DESC, session_id DESC LIMIT 1)"
         " ORDER BY c.channel_id",
     [STATEMENT_ADD_READING] = "INSERT INTO reading (channel_id, t_ms, value, quality) VALUES (?, ?, ?, ?)"
+                              " ON CONFLICT (channel_id, t_ms) DO NOTHING",
+    [STATEMENT_ADD_VOLTAGE] = "INSERT INTO reading_emf (channel_id, t_ms, emf_nv, cold_mc) VALUES (?, ?, ?, ?)"
                               " ON CONFLICT (channel_id, t_ms) DO NOTHING",
     [STATEMENT_ADD_EVENT] = "INSERT INTO event (t_ms, kind, amount, detail) VALUES (?, ?, ?, ?)",
     [STATEMENT_LIST_EVENTS] = "SELECT t_ms, kind, amount, detail FROM event WHERE t_ms BETWEEN ? AND ?"
@@ -81,8 +90,13 @@ static const char *const statement_sql[STATEMENT_COUNT] = {
     [STATEMENT_HAS_BATCH] = "SELECT 1 FROM batch WHERE batch_id = ?",
     [STATEMENT_CLAIM_RUN] = "INSERT INTO claim (run_id, batch_id, visit, t_ms, claimed_by) VALUES (?, ?, ?, ?, ?)",
     [STATEMENT_LIST_CLAIMED] =
-        "SELECT " RUN_COLUMNS " FROM claim k JOIN run r USING (run_id) WHERE k.batch_id = ? AND k.claim_id ="
-        " (SELECT max(claim_id) FROM claim n WHERE n.run_id = k.run_id) ORDER BY k.visit, r.begun_ms, r.run_id",
+        "SELECT " RUN_COLUMNS " FROM claim k JOIN run r USING (run_id) WHERE k.batch_id = ? AND " CLAIM_HOLDS
+        " ORDER BY k.visit, r.begun_ms, r.run_id",
+    [STATEMENT_LIST_CLAIMS] =
+        "SELECT k.claim_id, k.batch_id, k.visit FROM claim k WHERE k.run_id = ? AND " CLAIM_HOLDS
+        " ORDER BY k.claim_id",
+    [STATEMENT_HAD_RUN] = "SELECT EXISTS (SELECT 1 FROM claim WHERE run_id = ? AND batch_id = ?)",
+    [STATEMENT_WITHDRAW] = "INSERT INTO withdrawal (claim_id, t_ms, withdrawn_by) VALUES (?, ?, ?)",
     [STATEMENT_OPEN_JUDGEMENT] = "INSERT INTO judgement (run_id, batch_id, visit, t_ms) VALUES (?, ?, ?, ?)",
     [STATEMENT_FIND_JUDGEMENT] = "SELECT judgement_id, complete FROM judgement WHERE run_id = ? AND batch_id = ?"
                                  " AND visit = ? ORDER BY judgement_id DESC LIMIT 1",
@@ -237,15 +251,41 @@ int query_step(struct query *query) {
     return query->failed ? -1 : 0;
 }
 
-int query_run(struct query *query) {
+static int run_once(struct query *query) {
     const int got = query_step(query);
 
+    query->added = sqlite3_last_insert_rowid(query->ledger->db);
     query_close(query);
     return got < 0 ? -1 : 0;
 }
 
+/* A row that is written on its own, outside of any transaction: the command's have to be sealed with it. */
+static bool wants_transaction(const struct query *query) {
+    const struct ledger *const ledger = query->ledger;
+
+    return ledger->mode == LEDGER_BOOKKEEP && !query->failed && sqlite3_get_autocommit(ledger->db) != 0 &&
+           query->statement != ledger->statements[STATEMENT_BEGIN] && !sqlite3_stmt_readonly(query->statement);
+}
+
+int query_run(struct query *query) {
+    bool own;
+    int result;
+
+    if (!wants_transaction(query)) {
+        return run_once(query);
+    }
+    if (ledger_enter(query->ledger, &own, query->fault) != 0) {
+        query->failed = true;
+        query_close(query);
+        return -1;
+    }
+    result = ledger_leave(query->ledger, own, run_once(query), query->fault);
+    query->failed = result != 0;
+    return result;
+}
+
 int64_t query_add(struct query *query) {
-    return query_run(query) == 0 ? sqlite3_last_insert_rowid(query->ledger->db) : -1;
+    return query_run(query) == 0 ? query->added : -1;
 }
 
 void query_close(struct query *query) {

@@ -91,7 +91,7 @@ static const char *skip_blanks(const char *at) {
 }
 
 /* Rockwell, Vickers or Brinell, such as HRC, HV10 or HBW. */
-static bool is_scale(const char *text) {
+bool plan_is_scale(const char *text) {
     if (strlen(text) >= PLAN_SCALE_BYTES || text[0] != 'H' || text[1] == '\0' || strchr("RVB", text[1]) == NULL ||
         (text[1] == 'R' && text[2] == '\0'))
         return false;
@@ -110,7 +110,7 @@ int plan_take_hardness(struct keyfile_section *section, const char *key, struct 
     if (!read_thousandths(&at, &hardness->low) || strncmp(at = skip_blanks(at), "..", 2) != 0)
         return keyfile_refuse(section, key, fault, "'%s': %s", value, expected_hardness);
     at = skip_blanks(at + 2);
-    if (!read_thousandths(&at, &hardness->high) || !is_scale(at = skip_blanks(at)))
+    if (!read_thousandths(&at, &hardness->high) || !plan_is_scale(at = skip_blanks(at)))
         return keyfile_refuse(section, key, fault, "'%s': %s", value, expected_hardness);
     if (hardness->low >= hardness->high)
         return keyfile_refuse(section, key, fault, "'%s' does not rise: expected the softer number first", value);

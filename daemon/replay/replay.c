@@ -3,6 +3,8 @@
 
 #include <stdlib.h>
 
+#include "soakledger/corrections.h"
+
 struct judge *replay_open_judge(const struct plan *plan, size_t visit, const struct ledger_channel *channels,
                                 size_t count, judge_sink *sink, void *context, struct fault *fault) {
     struct judge_channel *judged = calloc(count + 1, sizeof *judged);
@@ -12,16 +14,29 @@ struct judge *replay_open_judge(const struct plan *plan, size_t visit, const str
         fault_set(fault, EX_OSERR, "no memory for %zu channels", count);
         return NULL;
     }
-    for (size_t i = 0; i < count; i++)
+    for (size_t i = 0; i < count; i++) {
+        struct uncertainty uncertainty;
+
+        corrections_find_uncertainty(&channels[i], plan_visit_soak(plan, visit)->temperature_mc, &uncertainty);
         judged[i] = (struct judge_channel){channels[i].channel_id,
                                            channels[i].name,
                                            channels[i].role,
                                            channels[i].interval_ms,
                                            channels[i].heats_at_most_mc_per_h,
-                                           channels[i].uncertainty_mc};
+                                           uncertainty.expanded_mc};
+    }
     judge = judge_open(plan, visit, judged, count, sink, context, fault);
     free(judged);
     return judge;
+}
+
+void replay_correct(const struct ledger_channel *channels, size_t count, struct reading *reading) {
+    for (size_t i = 0; i < count; i++) {
+        if (channels[i].channel_id != reading->channel_id)
+            continue;
+        corrections_apply(&channels[i], reading);
+        return;
+    }
 }
 
 int replay_feed(struct ledger *ledger, struct judge *judge, const struct ledger_channel *channels, size_t count,
@@ -40,6 +55,7 @@ int replay_feed(struct ledger *ledger, struct judge *judge, const struct ledger_
     if (cursor == NULL)
         return -1;
     while ((more = ledger_next_reading(cursor, &reading, fault)) == 1) {
+        replay_correct(channels, count, &reading);
         judge_feed(judge, &reading);
         if (watch != NULL && watch(context, &reading, fault) != 0) {
             more = -1;

@@ -206,6 +206,7 @@ const char *run_end_name(enum run_end reason) {
     case RUN_END_SILENT: return "silent";
     case RUN_END_WARMING: return "warming";
     case RUN_END_WARM: return "warm";
+    case RUN_END_IMPORTED: return "imported";
     }
     return "unknown";
 }

@@ -7,7 +7,7 @@
 
 #include "../quantity/wide.h"
 
-enum { REGISTER_BITS = 16 };
+enum { REGISTER_BITS = 16, NV_PER_MV = 1000000 };
 
 /* IEEE 754 binary32: 1 bit sign, 8 bits exponent with this bias, 23 bits of fraction. */
 enum {
@@ -92,17 +92,18 @@ static bool is_among(const int64_t *values, size_t count, const struct fraction 
     return false;
 }
 
-/* Thousandths of °C, or of whatever the channel's unit is. */
+/* Thousandths of °C, or of whatever the channel's unit is; nanovolts of millivolts. */
 static wide scale(const struct channel_fitting *fitting, struct fraction raw) {
     if (fitting->decimals < 0)
         raw.numerator *= wide_power_of_ten(-fitting->decimals);
     else
         raw.denominator *= wide_power_of_ten(fitting->decimals);
-    if (fitting->unit == UNIT_FAHRENHEIT) {
+    if (fitting->unit == CHANNEL_FAHRENHEIT) {
         raw.numerator = (raw.numerator - FAHRENHEIT_ZERO * raw.denominator) * FAHRENHEIT_NUMERATOR;
         raw.denominator *= FAHRENHEIT_DENOMINATOR;
     }
-    return wide_divide(raw.numerator * QUANTITY_PER_UNIT, raw.denominator);
+    return wide_divide(raw.numerator * (fitting->unit == CHANNEL_MILLIVOLT ? NV_PER_MV : QUANTITY_PER_UNIT),
+                       raw.denominator);
 }
 
 /* What the controller says in place of a value goes before what the value would be. */
@@ -110,12 +111,15 @@ static void decode(const struct channel_fitting *fitting, const struct fraction 
     const wide value = scale(fitting, *raw);
     const bool over = is_among(fitting->over_raw, fitting->over_count, raw);
     const bool under = is_among(fitting->under_raw, fitting->under_count, raw);
+    const bool is_emf = fitting->unit == CHANNEL_MILLIVOLT;
+    const int64_t low = is_emf ? -CHANNEL_EMF_MOST_NV : fitting->low;
+    const int64_t high = is_emf ? CHANNEL_EMF_MOST_NV : fitting->high;
 
     if (is_among(fitting->open_raw, fitting->open_count, raw))
         reading->quality = QUALITY_OPEN_SENSOR;
-    else if (under || (!over && value < fitting->low))
+    else if (under || (!over && value < low))
         reading->quality = QUALITY_UNDER_RANGE;
-    else if (over || value > fitting->high)
+    else if (over || value > high)
         reading->quality = QUALITY_OVER_RANGE;
     else {
         reading->quality = QUALITY_GOOD;
@@ -149,12 +153,28 @@ void channel_decode_decimal(const struct channel_fitting *fitting, const struct 
 
 const char *channel_role_name(enum channel_role role) {
     static const char *const names[ROLE_COUNT] = {
-        [ROLE_CONTROL] = "control", [ROLE_LOAD] = "load",       [ROLE_SETPOINT] = "setpoint",
-        [ROLE_OUTPUT] = "output",   [ROLE_AMBIENT] = "ambient", [ROLE_QUENCH] = "quench",
-        [ROLE_COLD] = "cold",
+        [ROLE_CONTROL] = "control",     [ROLE_LOAD] = "load",
+        [ROLE_SETPOINT] = "setpoint",   [ROLE_OUTPUT] = "output",
+        [ROLE_AMBIENT] = "ambient",     [ROLE_QUENCH] = "quench",
+        [ROLE_COLD] = "cold",           [ROLE_HIGH_LIMIT] = "high-limit",
+        [ROLE_REFERENCE] = "reference",
     };
 
     return (unsigned)role < ROLE_COUNT ? names[role] : "unknown role";
+}
+
+const char *channel_unit_name(enum channel_unit unit) {
+    static const char *const names[CHANNEL_UNIT_COUNT] = {
+        [CHANNEL_CELSIUS] = "C",
+        [CHANNEL_FAHRENHEIT] = "F",
+        [CHANNEL_MILLIVOLT] = "mV",
+    };
+
+    return (unsigned)unit < CHANNEL_UNIT_COUNT ? names[unit] : "unknown unit";
+}
+
+bool channel_is_measured(enum channel_role role) {
+    return role != ROLE_SETPOINT && role != ROLE_OUTPUT;
 }
 
 const char *channel_encoding_name(enum encoding encoding) {

@@ -58,7 +58,8 @@ static bool is_too_fast(const struct channel_fitting *fitting, const struct seen
 }
 
 static bool is_measured(const struct config_channel *channel) {
-    return channel->role == ROLE_CONTROL || channel->role == ROLE_LOAD || channel->role == ROLE_COLD;
+    return channel->role == ROLE_CONTROL || channel->role == ROLE_LOAD || channel->role == ROLE_COLD ||
+           channel->role == ROLE_HIGH_LIMIT;
 }
 
 static bool has_neighbour_moved(const struct quality_watch *watch, size_t channel) {

@@ -12,6 +12,7 @@ const char *quality_name(enum quality quality) {
         [QUALITY_EXCEPTION] = "refused by the controller",
         [QUALITY_STALE] = "frozen value",
         [QUALITY_IMPLAUSIBLE] = "implausible step",
+        [QUALITY_NO_JUNCTION] = "cold junction not known",
     };
 
     return (unsigned)quality < QUALITY_COUNT ? names[quality] : "unknown quality";

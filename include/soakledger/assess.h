@@ -12,10 +12,14 @@
 #include <stddef.h>
 #include <stdint.h>
 
+#include "soakledger/books.h"
 #include "soakledger/fault.h"
+#include "soakledger/hardness.h"
 #include "soakledger/judge.h"
 #include "soakledger/ledger.h"
 #include "soakledger/plan.h"
+#include "soakledger/replay.h"
+#include "soakledger/seal.h"
 
 /* How complete one channel's readings are within a run. */
 struct assess_tally {
@@ -53,7 +57,8 @@ struct assess_run {
     size_t event_count;
     enum assess_agreement agreement;
     bool simulated;
-    bool reached; // the charge was in the band at least once
+    bool reached;          // the charge was in the band at least once
+    struct seal_head seal; // of the run; seal_id 0 while it has none
 };
 
 enum { ASSESS_NO_RUN = -1 };
@@ -77,9 +82,12 @@ struct assess_batch {
     size_t attestation_count;
     struct assess_visit *visits;
     size_t visit_count;
-    enum outcome outcome;
-    bool simulated; // any part of any run
-    bool differs;   // any run whose stored judgement is another one
+    struct books *books; // what people added afterwards
+    struct hardness_verdict hardness;
+    struct seal_head last_seal; // of the whole ledger: what to print; seal_id 0 if there is none
+    enum outcome outcome;       // the worst of all visits and, where it is asked for, of the hardness
+    bool simulated;             // any part of any run
+    bool differs;               // any run whose stored judgement is another one
 };
 
 /* Watches the replay, so that a drawing needs no second reading of the whole run. Any may be NULL. */
@@ -95,9 +103,24 @@ struct assess_batch *assess_batch(struct ledger *ledger, int64_t batch_id, const
                                   struct fault *fault);
 void assess_free(struct assess_batch *assessed); // NULL is allowed
 
+/* ---- without a ledger: for whoever has a run's readings from elsewhere ---- */
+
+/* Feeds a run's readings to `judge` in its order, and calls `watch` after each. */
+typedef int assess_feed(void *source, const struct assess_run *run, struct judge *judge, replay_watch *watch,
+                        void *context, struct fault *fault);
+/* Judges one run whose times and channels are filled in: everything from its tallies on, but for events and
+ * agreement. Findings are in the order they were made. */
+int assess_judge_run(const struct plan *plan, size_t visit, struct assess_run *run, assess_feed *feed, void *source,
+                     const struct assess_watch *watch, struct fault *fault);
+void assess_sort_findings(struct assess_run *run);
+/* Decides every visit, in order, and the batch, once all runs are judged. */
+void assess_settle(struct assess_batch *assessed);
+
 /* The verdict that decides the batch: the first of the worst; with all met the one with the least to spare. NULL if
- * there is none. `visit` gets its visit. */
+ * there is none. `visit` gets its visit. Hardness is no part of it: see assess_hardness_decides. */
 const struct verdict *assess_deciding(const struct assess_batch *assessed, size_t *visit);
+/* Is the batch no better than it is only because of its hardness? */
+bool assess_hardness_decides(const struct assess_batch *assessed);
 /* The run that decides a visit, or NULL. */
 const struct assess_run *assess_deciding_run(const struct assess_visit *visit);
 const struct ledger_channel *assess_find_channel(const struct assess_run *run, int64_t channel_id);

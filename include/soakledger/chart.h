@@ -87,8 +87,8 @@ struct chart_dressing {
     size_t mark_count;
 };
 
-/* How much higher a chart should be drawn than `height`, as wide as `width`: it has more curves than there is room for
- * names beside it, and lists them beneath. 0 for most. */
+/* How much higher a chart should be drawn than `height`, as wide as `width`: it has more curves than there is room
+ * for names beside it, and lists them beneath. 0 for most. */
 float chart_extra_height(const struct chart *chart, struct page_document *document, float width, float height);
 /* Draws into the frame of the document's current page. */
 void chart_draw(struct chart *chart, struct page_document *document, struct page_frame frame,
@@ -97,6 +97,7 @@ void chart_draw(struct chart *chart, struct page_document *document, struct page
 /* One visit within the overview of a whole cycle. */
 struct chart_panel {
     struct chart *chart;            // of its run; NULL for a panel without one
+    size_t charge_count;            // so many of its first curves stand for the charge
     const struct chart_band *bands; // planned; one that is open below has low_mc INT64_MIN
     size_t band_count;
     int64_t soak_begun_ms, soak_ended_ms; // 0 for none

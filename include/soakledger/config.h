@@ -36,14 +36,19 @@ struct config_instrument {
     int retries;             // further tries of a request in the same interval, 0..3
     int64_t turnaround_ms;   // rest that it needs after a reply, beside the wire's own
     int missing_after;       // of a free-running one: intervals without a line until there is no reply
+    int64_t accuracy_mc;     // limit of its error, its cold junction included; 0: not stated
     struct wire_setting setting;
 };
 
 struct config_sensor {
     const char *identity;  // the number on the tag
     const char *type;      // "K", "N", "S" ... or "" where the channel has no thermocouple
-    const char *tolerance; // tolerance class in words, "" if not given
+    const char *tolerance; // tolerance class in words, "" if not given; see thermocouple.h
     int64_t fitted_ms;     // 0 if not given
+    // What it may be used for and when it is to be checked; 0: no limit. Told, never judged.
+    int64_t temperature_at_most_mc;
+    int64_t hours_at_most_ms; // in heat, see sensors.h
+    int64_t check_every_ms;   // since it was fitted or last checked
 };
 
 /* Run detection and storage of one oven; meanings and defaults in soakledger.conf(5) and run.h. */
@@ -67,7 +72,8 @@ struct config_alert {
     int64_t time_limit_ms; // real time
 };
 
-#define CONFIG_NO_SENSOR SIZE_MAX
+#define CONFIG_NO_SENSOR  SIZE_MAX
+#define CONFIG_NO_CHANNEL SIZE_MAX
 struct config_channel {
     const char *name; // unique within its oven
     size_t oven;
@@ -77,6 +83,9 @@ struct config_channel {
     int64_t interval_ms;    // 20 ms .. 1 h
     int64_t uncertainty_mc; // expanded (k = 2), sensor, instrument and calibration together; 0: not stated
     struct channel_fitting fitting;
+    // Of millivolts: the channel that reads the terminals' temperature, or CONFIG_NO_CHANNEL and what it is.
+    size_t cold_junction;
+    int64_t cold_fixed_mc;
 };
 
 struct config {

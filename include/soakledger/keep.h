@@ -5,6 +5,7 @@
 #define SOAKLEDGER_KEEP_H
 
 #include <stddef.h>
+#include <stdio.h>
 
 #include "soakledger/fault.h"
 
@@ -12,6 +13,11 @@ struct keep;
 
 /* Writes and syncs the bytes under a temporary name in the folder of `path`. EX_CANTCREAT or EX_IOERR. */
 struct keep *keep_write(const char *path, const void *bytes, size_t length, struct fault *fault);
+/* The same for what is written bit by bit: `file` is empty, open for writing and reading, and belongs to `keep`.
+ * Follow with keep_finish and keep_rename, or with keep_drop. */
+struct keep *keep_begin(const char *path, FILE **file, struct fault *fault);
+/* Syncs and closes the file. */
+int keep_finish(struct keep *keep, struct fault *fault);
 /* Gives the file its name, and frees `keep` either way. On failure the written file stays, and the fault names it.
  */
 int keep_rename(struct keep *keep, struct fault *fault);

@@ -24,6 +24,7 @@
 #include <stddef.h>
 #include <stdint.h>
 
+#include "soakledger/calibration.h"
 #include "soakledger/clock.h"
 #include "soakledger/config.h"
 #include "soakledger/fault.h"
@@ -85,7 +86,13 @@ struct ledger_channel {
     struct channel_fitting fitting;
     char *sensor_identity, *sensor_type, *sensor_tolerance; // "" if none
     int64_t sensor_fitted_ms;                               // 0 if not known
-    int64_t since_ms;                                       // from when this fitting was in force
+    char *cold_channel;    // of millivolts: OVEN.NAME of what reads the terminals, "" if that is stated ...
+    int64_t cold_fixed_mc; // ... as this
+    char *instrument_name;
+    int64_t instrument_accuracy_mc; // a limit; 0: not stated
+    int64_t since_ms;               // from when this fitting was in force
+    /* In force at the t_ms for which the channels were listed, or NULL; see corrections.h. */
+    struct calibration *instrument_calibration, *sensor_calibration;
 };
 
 /* Oven's id by name; 0 if there is none. */
@@ -101,6 +108,9 @@ void ledger_free_channels(struct ledger_channel *channels, size_t count);
 
 /* A reading of a (channel, t_ms) that is there already is passed over: stored first is stored for good. */
 int ledger_add_reading(struct ledger *ledger, const struct reading *reading, struct fault *fault);
+/* What a temperature of millivolts was made of, if it was (table reading_emf): goes with its reading. */
+int ledger_add_voltage(struct ledger *ledger, const struct reading *reading, const struct voltage *voltage,
+                       struct fault *fault);
 int ledger_add_event(struct ledger *ledger, const struct event *event, struct fault *fault);
 
 /* Readings of several channels within [from, to], merged in the order of reading_is_before, streamed. */
@@ -122,7 +132,7 @@ struct ledger_run {
     int64_t begun_ms;
     int64_t ended_ms; // 0 while it is on
     enum run_end end;
-    int64_t batch_id; // 0: unclaimed
+    int64_t batch_id; // the first of those it serves, or the one that was asked for; 0: unclaimed
     size_t visit;     // valid if claimed
 };
 
@@ -158,10 +168,22 @@ void ledger_free_batch(struct ledger_batch *batch); // NULL is allowed
 /* Ids of batches in order; only those still open if `open_only`. Caller frees. */
 int64_t *ledger_list_batches(struct ledger *ledger, bool open_only, size_t *count, struct fault *fault);
 
-/* Says that a run fulfils a visit of a batch. Append-only: the latest claim of a run holds, and batch 0 gives it
- * back. `by` is "daemon" or the person's name. */
+/* Says that a run fulfils a visit of a batch. A run may serve several batches: charges that shared the oven.
+ * Append- only: of one run and batch the latest claim holds, and batch 0 gives the run back from all of them. `by`
+ * is "daemon" or the person's name. */
 int ledger_claim_run(struct ledger *ledger, int64_t run_id, int64_t batch_id, size_t visit, int64_t t_ms,
                      const char *by, struct fault *fault);
+/* Gives the run back from one batch alone. EX_NOINPUT if it does not serve that one. */
+int ledger_withdraw_claim(struct ledger *ledger, int64_t run_id, int64_t batch_id, int64_t t_ms, const char *by,
+                          struct fault *fault);
+struct ledger_claim {
+    int64_t claim_id, batch_id;
+    size_t visit;
+};
+/* Every batch that the run serves, in the order in which it was claimed. Caller frees. */
+struct ledger_claim *ledger_list_claims(struct ledger *ledger, int64_t run_id, size_t *count, struct fault *fault);
+/* Was the run ever claimed for that batch? 1, 0, -1. */
+int ledger_had_run(struct ledger *ledger, int64_t run_id, int64_t batch_id, struct fault *fault);
 /* The runs that are claimed for a batch, in order of visit, then time. Caller frees. */
 struct ledger_run *ledger_list_claimed(struct ledger *ledger, int64_t batch_id, size_t *count, struct fault *fault);
 

@@ -127,6 +127,9 @@ const struct plan_operation *plan_visit_soak(const struct plan *plan, size_t vis
 /* The quench of a visit, or NULL. */
 const struct plan_operation *plan_visit_quench(const struct plan *plan, size_t visit);
 
+/* Is it the name of a hardness scale: Rockwell, Vickers or Brinell, such as HRC, HV10 or HBW? */
+bool plan_is_scale(const char *text);
+
 const char *plan_kind_name(enum operation_kind kind); // "heat", "soak", "temper", "hold", "quench", "cold"
 
 #endif

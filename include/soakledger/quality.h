@@ -2,8 +2,9 @@
 /* quality: whether a good value can be believed beside those before it and beside the oven's others. Pure.
  *
  * - Frozen: the same value for longer than the channel's frozen_after_ms, while another channel of role control,
- *   load or cold in the same oven moved by QUALITY_MOVED_MC or more from where it stood at some moment since then.
- * A cold oven is constant everywhere and is not frozen. Once frozen, a channel is so until its value changes.
+ *   load, cold or high-limit in the same oven moved by QUALITY_MOVED_MC or more from where it stood at some moment
+ * since then. A cold oven is constant everywhere and is not frozen. Once frozen, a channel is so until its value
+ * changes.
  * - Step: further from the reading before than moves_at_most_mc_per_h allows for the time between them (at least
  * one second is allowed for). From then on every reading is implausible until one agrees with the one before it,
  * which was implausible itself: two in a row that agree are believed, wherever they are.

@@ -39,7 +39,10 @@ enum message_kind {
 struct message {
     enum message_kind kind;
     union {
-        struct reading reading;
+        struct {
+            struct reading reading;
+            struct voltage voltage;
+        };
         struct event event;
         int64_t watermark_ms;
     };

@@ -12,14 +12,20 @@
 #include "soakledger/ledger.h"
 #include "soakledger/plan.h"
 
-/* A judge for a run whose oven had these channels. As judge_open. */
+/* A judge for a run whose oven had these channels, listed at the run's begin. As judge_open. A channel whose
+ * uncertainty the configuration does not state has that of uncertainty.h at the temperature of the visit's soak. */
 struct judge *replay_open_judge(const struct plan *plan, size_t visit, const struct ledger_channel *channels,
                                 size_t count, judge_sink *sink, void *context, struct fault *fault);
 
-/* Called for each reading after the judge has seen it; anything but 0 ends the replay with -1 and its fault. */
+/* Corrects a reading, live or stored, by the tables that came with the channels; see corrections.h. */
+void replay_correct(const struct ledger_channel *channels, size_t count, struct reading *reading);
+
+/* Called for each reading, corrected, after the judge has seen it; anything but 0 ends the replay with -1 and its
+ * fault. */
 typedef int replay_watch(void *context, const struct reading *reading, struct fault *fault);
 
-/* Feeds the channels' readings within [from, to] to `judge`, in the judge's order. `watch` may be NULL. */
+/* Feeds the channels' readings within [from, to], corrected, to `judge`, in the judge's order. `watch` may be NULL.
+ */
 int replay_feed(struct ledger *ledger, struct judge *judge, const struct ledger_channel *channels, size_t count,
                 int64_t from_ms, int64_t to_ms, replay_watch *watch, void *context, struct fault *fault);
 

@@ -28,8 +28,9 @@ enum run_end {
     RUN_END_COLD = 2,
     RUN_END_SILENT = 3,
     RUN_END_WARMING = 4, // of a cold place: left to warm
-    RUN_END_WARM = 5
-}; // stored: never renumber
+    RUN_END_WARM = 5,
+    RUN_END_IMPORTED = 6 // no run of ours: see import.h
+};                       // stored: never renumber
 
 struct run_detector;
 

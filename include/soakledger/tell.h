@@ -31,6 +31,13 @@ char *tell_austenite_source(const struct plan *plan, enum temperature_unit unit,
 /* "58 to 62 HRC"; false if the plan asks for no hardness. */
 bool tell_hardness(const struct plan *plan, char *out);
 
+/* The books of a batch, one line an entry. `out` has TELL_LINE_BYTES; `zone_min` is the offset of times from UTC.
+ */
+enum { TELL_LINE_BYTES = 2048 };
+char *tell_disposition(const struct books_disposition *disposition, int zone_min, char *out);
+char *tell_hardness_reading(const struct books *books, size_t index, int zone_min, char *out);
+char *tell_amendment(const struct books_amendment *amendment, const struct books *books, int zone_min, char *out);
+
 /* What a cooling curve says, quantity by quantity. `value` is "not known" where it is not. TELL_CELL_BYTES each. */
 enum { TELL_QUENCH_ROWS = 10 };
 void tell_quench(const struct plan_operation *quench, const struct quench_curve *curve, size_t row,

@@ -44,7 +44,7 @@ void bench_fill_config(struct bench_config *config) {
         .encoding = ENCODING_FLOAT32,
         .word_order = WORD_LOW_FIRST,
         .decimals = -1,
-        .unit = UNIT_FAHRENHEIT,
+        .unit = CHANNEL_FAHRENHEIT,
         .low = -5000,
         .high = 100000,
     };

@@ -1,0 +1,401 @@
+// SPDX-License-Identifier: MIT
+/* The forms of rows, and the texts they become: soakledger-seal(5) in code.
+ *
+ * Readings are what there is most of, millions in a run, and nothing else here is worth hurrying for: they have a
+ * loop of their own. */
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "seal_private.h"
+
+enum { TEXT_BYTES = 1 << 15, INT_TEXT_BYTES = 24, READING_LINE_BYTES = 4 * INT_TEXT_BYTES };
+
+// clang-format off
+#define ROWS(table, by_command, one, many) \
+    {table, "*", table, table, table "_id", table "_id", SEAL_GROWING, NULL, by_command, one, many}
+#define ROWS_OF(table, parent, then, by_command, one, many) \
+    {table, "*", table, parent, parent "_id", parent "_id, " then, SEAL_GROWING, NULL, by_command, one, many}
+#define DONE(name, columns, table, parent, order, when, by_command, one, many) \
+    {name, columns, table, parent, parent "_id", order, SEAL_ONCE, \
+     "SELECT " parent "_id FROM " parent " WHERE " when, by_command, one, many}
+
+/* In the order in which a seal lists them. A table that is not here is no part of any seal: tests/test_seal.c holds
+ * the list against the schema. A column that is added to one of these tables needs a new form. */
+const struct seal_form seal_forms[] = {
+    ROWS("session", false, "session", "sessions"),
+    {"configuration", "session_id, sha256, body", "session JOIN document ON sha256 = configuration_sha256", "session",
+     "session_id", "session_id", SEAL_GROWING, NULL, false, "configuration of session", "configurations of sessions"},
+    ROWS("oven", false, "oven", "ovens"),
+    ROWS("channel", false, "channel", "channels"),
+    ROWS("fitting", false, "fitting", "fittings"),
+    ROWS_OF("session_fitting", "session", "fitting_id", false, "fittings of session", "fittings of sessions"),
+    ROWS("event", false, "event", "events"),
+    {"batch", "batch_id, opened_ms, oven_id, charge, customer, order_reference, operator_name, note, plan_name,"
+     " plan_sha256", "batch", "batch", "batch_id", "batch_id", SEAL_GROWING, NULL, true, "batch", "batches"},
+    {"plan", "batch_id, sha256, body", "batch JOIN document ON sha256 = plan_sha256", "batch", "batch_id", "batch_id",
+     SEAL_GROWING, NULL, true, "plan of batch", "plans of batches"},
+    ROWS("company", true, "company", "companies"),
+    ROWS("claim", false, "claim", "claims"),
+    ROWS("withdrawal", true, "withdrawal", "withdrawals"),
+    {"judgement", "judgement_id, run_id, batch_id, visit, t_ms", "judgement", "judgement", "judgement_id",
+     "judgement_id", SEAL_GROWING, NULL, false, "judgement", "judgements"},
+    ROWS("finding", false, "finding", "findings"),
+    ROWS("attestation", true, "attestation", "attestations"),
+    ROWS("hardness", true, "hardness reading", "hardness readings"),
+    ROWS("disposition", true, "disposition", "dispositions"),
+    ROWS("amendment", true, "amendment", "amendments"),
+    ROWS("certificate", true, "certificate", "certificates"),
+    ROWS("sensor", false, "sensor", "sensors"),
+    ROWS("sensor_event", false, "event of a sensor", "events of sensors"),
+    ROWS("calibration", true, "calibration", "calibrations"),
+    ROWS_OF("calibration_point", "calibration", "place", true, "points of calibration", "points of calibrations"),
+    ROWS("accuracy", true, "accuracy test", "accuracy tests"),
+    ROWS_OF("accuracy_typed", "accuracy", "place", true, "typed readings of accuracy test",
+            "typed readings of accuracy tests"),
+    ROWS("survey", true, "survey", "surveys"),
+    ROWS_OF("survey_place", "survey", "number", true, "places of survey", "places of surveys"),
+    ROWS_OF("survey_class", "survey", "class", true, "classes of survey", "classes of surveys"),
+
+    DONE("batch_closed", "batch_id, closed_ms", "batch", "batch", "batch_id", "closed_ms IS NOT NULL", true,
+         "closing of batch", "closing of batches"),
+    DONE("judgement_complete", "judgement_id, complete", "judgement", "judgement", "judgement_id", "complete = 1",
+         false, "completion of judgement", "completion of judgements"),
+    DONE("verdict", "*", "verdict", "judgement", "judgement_id, place", "complete = 1", false,
+         "verdicts of judgement", "verdicts of judgements"),
+    DONE("judgement_finding", "*", "finding", "judgement", "judgement_id, finding_id", "complete = 1", false,
+         "findings of judgement", "findings of judgements"),
+    DONE("import", "*", "import", "import", "import_id", "complete = 1", true, "import", "imports"),
+    DONE("import_channel", "*", "import_channel", "import", "import_id, name", "complete = 1", true,
+         "columns of import", "columns of imports"),
+    DONE("imported_reading", "*", "imported_reading", "import", "import_id, channel_id, t_ms", "complete = 1", true,
+         "readings of import", "readings of imports"),
+    DONE("thinning", "*", "thinning", "thinning", "thinning_id", "removed IS NOT NULL", false, "thinning",
+         "thinnings"),
+
+    {"sensor_counted", "*", "sensor_counted", "sensor_counted", "run_id", "run_id", SEAL_ONCE,
+     "SELECT run_id FROM sensor_counted", false, "count of sensors' use in run", "counts of sensors' use in runs"},
+    {"sensor_use", "*", "sensor_use", "sensor_counted", "run_id", "run_id, sensor_id, channel_id", SEAL_ONCE,
+     "SELECT run_id FROM sensor_counted", false, "sensors' use in run", "sensors' use in runs"},
+    {"sensor_dwell", "*", "sensor_dwell", "sensor_counted", "run_id", "run_id, sensor_id, channel_id, level_c",
+     SEAL_ONCE, "SELECT run_id FROM sensor_counted", false, "sensors' hours in run", "sensors' hours in runs"},
+
+    {"run", "*", "run", "run", "run_id", "run_id", SEAL_AGAIN, NULL, false, "oven, begin and end of run", "runs"},
+    {"reading", "*", "reading", "reading", "t_ms", "channel_id, t_ms", SEAL_AGAIN, NULL, false, "reading",
+     "readings"},
+    {"reading_emf", "*", "reading_emf", "reading_emf", "t_ms", "channel_id, t_ms", SEAL_AGAIN, NULL, false,
+     "voltage", "voltages"},
+};
+// clang-format on
+
+const size_t seal_form_count = sizeof seal_forms / sizeof seal_forms[0];
+
+const struct seal_form *seal_find_form(const char *name) {
+    for (size_t i = 0; i < seal_form_count; i++) {
+        if (strcmp(seal_forms[i].name, name) == 0) {
+            return &seal_forms[i];
+        }
+    }
+    return NULL;
+}
+
+/* ---- texts ---- */
+
+struct seal_text {
+    EVP_MD_CTX *digest;
+    bool failed;
+    size_t used;
+    char bytes[TEXT_BYTES];
+};
+
+struct seal_text *seal_text_open(struct fault *fault) {
+    struct seal_text *const text = malloc(sizeof *text);
+
+    if (text != NULL) {
+        text->used = 0;
+        text->digest = EVP_MD_CTX_new();
+        text->failed = text->digest == NULL || EVP_DigestInit_ex(text->digest, EVP_sha256(), NULL) != 1;
+    } else {
+        fault_set(fault, EX_OSERR, "out of memory");
+    }
+    return text;
+}
+
+static void flush(struct seal_text *text) {
+    text->failed = text->failed || EVP_DigestUpdate(text->digest, text->bytes, text->used) != 1;
+    text->used = 0;
+}
+
+void seal_text_add(struct seal_text *text, const char *bytes, size_t length) {
+    while (length > 0) {
+        const size_t room = TEXT_BYTES - text->used;
+        const size_t taken = length < room ? length : room;
+
+        memcpy(text->bytes + text->used, bytes, taken);
+        text->used += taken;
+        bytes += taken;
+        length -= taken;
+        if (text->used == TEXT_BYTES) {
+            flush(text);
+        }
+    }
+}
+
+/* Decimal, two digits at a time from the end. Returns the end of what was written; at most INT_TEXT_BYTES. */
+static char *put_int(char *at, int64_t value) {
+    static const char pairs[] = "00010203040506070809101112131415161718192021222324252627282930313233343536373839"
+                                "40414243444546474849505152535455565758596061626364656667686970717273747576777879"
+                                "8081828384858687888990919293949596979899";
+    enum { PAIR = 100, TEN = 10 };
+    uint64_t left = value < 0 ? 0 - (uint64_t)value : (uint64_t)value;
+    char digits[INT_TEXT_BYTES], *from = digits + sizeof digits;
+
+    for (; left >= PAIR; left /= PAIR) {
+        from -= 2;
+        memcpy(from, pairs + 2 * (left % PAIR), 2);
+    }
+    if (left >= TEN) {
+        from -= 2;
+        memcpy(from, pairs + 2 * left, 2);
+    } else {
+        *--from = (char)('0' + left);
+    }
+    if (value < 0) {
+        *at++ = '-';
+    }
+    memcpy(at, from, (size_t)(digits + sizeof digits - from));
+    return at + (digits + sizeof digits - from);
+}
+
+void seal_text_add_int(struct seal_text *text, int64_t value, char end) {
+    char words[INT_TEXT_BYTES + 1];
+    char *at = put_int(words, value);
+
+    *at++ = end;
+    seal_text_add(text, words, (size_t)(at - words));
+}
+
+int seal_text_close(struct seal_text *text, char sha256[LEDGER_SHA256_TEXT_BYTES], struct fault *fault) {
+    static const char hex[] = "0123456789abcdef";
+    enum { NIBBLE_BITS = 4, NIBBLE = 15 };
+    unsigned char sum[EVP_MAX_MD_SIZE];
+    unsigned length = 0;
+    bool failed;
+
+    flush(text);
+    failed = text->failed || EVP_DigestFinal_ex(text->digest, sum, &length) != 1 ||
+             2 * length + 1 != LEDGER_SHA256_TEXT_BYTES;
+    EVP_MD_CTX_free(text->digest);
+    free(text);
+    if (failed) {
+        return fault_set(fault, EX_OSERR, "cannot work out a SHA-256");
+    }
+    for (unsigned i = 0; i < length; i++) {
+        sha256[2 * i] = hex[sum[i] >> NIBBLE_BITS];
+        sha256[2 * i + 1] = hex[sum[i] & NIBBLE];
+    }
+    sha256[LEDGER_SHA256_TEXT_BYTES - 1] = '\0';
+    return 0;
+}
+
+static void add_word(struct seal_text *text, const char *word, char end) {
+    seal_text_add(text, word, strlen(word));
+    seal_text_add(text, &end, 1);
+}
+
+static void add_id(struct seal_text *text, int64_t id, char end) {
+    if (id == 0) {
+        add_word(text, "-", end);
+    } else {
+        seal_text_add_int(text, id, end);
+    }
+}
+
+void seal_text_head(struct seal_text *text, int64_t form, int64_t seal_id, const char *before, int64_t kind,
+                    int64_t run_id, int64_t sealed_ms) {
+    add_word(text, "soakledger seal", '\t');
+    seal_text_add_int(text, form, '\n');
+    seal_text_add_int(text, seal_id, '\t');
+    add_word(text, before, '\t');
+    seal_text_add_int(text, kind, '\t');
+    add_id(text, run_id, '\t');
+    seal_text_add_int(text, sealed_ms, '\n');
+}
+
+void seal_text_part(struct seal_text *text, size_t place, const struct seal_part *part) {
+    seal_text_add_int(text, (int64_t)place, '\t');
+    add_word(text, part->name, '\t');
+    add_id(text, part->channel_id, '\t');
+    seal_text_add_int(text, part->low, '\t');
+    seal_text_add_int(text, part->high, '\t');
+    seal_text_add_int(text, part->rows, '\t');
+    add_word(text, part->sha256, '\n');
+}
+
+/* ---- rows ---- */
+
+/* Text stands in quotes, with what could be taken for the end of something escaped. */
+static void add_quoted(struct seal_text *text, const char *bytes, size_t length) {
+    seal_text_add(text, "\"", 1);
+    for (size_t i = 0; i < length; i++) {
+        switch (bytes[i]) {
+        case '\\': seal_text_add(text, "\\\\", 2); break;
+        case '"': seal_text_add(text, "\\\"", 2); break;
+        case '\n': seal_text_add(text, "\\n", 2); break;
+        case '\t': seal_text_add(text, "\\t", 2); break;
+        default: seal_text_add(text, bytes + i, 1); break;
+        }
+    }
+    seal_text_add(text, "\"", 1);
+}
+
+static void add_hex(struct seal_text *text, char kind, const unsigned char *bytes, size_t length) {
+    char word[3];
+
+    seal_text_add(text, &kind, 1);
+    for (size_t i = 0; i < length; i++) {
+        snprintf(word, sizeof word, "%02x", bytes[i]);
+        seal_text_add(text, word, 2);
+    }
+}
+
+/* A real number as the eight bytes of IEEE 754, the highest first: decimals of it are not everywhere the same. */
+static void add_real(struct seal_text *text, double value) {
+    unsigned char bytes[sizeof value];
+    uint64_t bits;
+
+    memcpy(&bits, &value, sizeof bits);
+    for (size_t i = 0; i < sizeof bytes; i++) {
+        bytes[i] = (unsigned char)(bits >> (8 * (sizeof bytes - 1 - i)));
+    }
+    add_hex(text, 'r', bytes, sizeof bytes);
+}
+
+static void add_column(struct seal_text *text, sqlite3_stmt *statement, int column) {
+    char word[INT_TEXT_BYTES];
+
+    switch (sqlite3_column_type(statement, column)) {
+    case SQLITE_INTEGER:
+        seal_text_add(text, word, (size_t)(put_int(word, sqlite3_column_int64(statement, column)) - word));
+        break;
+    case SQLITE_TEXT: {
+        const char *const bytes = (const char *)sqlite3_column_text(statement, column);
+
+        add_quoted(text, bytes, (size_t)sqlite3_column_bytes(statement, column));
+        break;
+    }
+    case SQLITE_FLOAT: add_real(text, sqlite3_column_double(statement, column)); break;
+    case SQLITE_BLOB: {
+        const unsigned char *const bytes = sqlite3_column_blob(statement, column);
+
+        add_hex(text, 'x', bytes, (size_t)sqlite3_column_bytes(statement, column));
+        break;
+    }
+    default: seal_text_add(text, "-", 1); break;
+    }
+}
+
+static void add_row(struct seal_text *text, sqlite3_stmt *statement) {
+    const int count = sqlite3_column_count(statement);
+
+    for (int i = 0; i < count; i++) {
+        add_column(text, statement, i);
+        seal_text_add(text, i + 1 < count ? "\t" : "\n", 1);
+    }
+}
+
+/* A reading whose columns are whole numbers, or a value that is not there. */
+static void add_reading(struct seal_text *text, sqlite3_stmt *statement) {
+    sqlite3_value *const value = sqlite3_column_value(statement, 2);
+    char *at;
+
+    if (TEXT_BYTES - text->used < READING_LINE_BYTES) {
+        flush(text);
+    }
+    at = put_int(text->bytes + text->used, sqlite3_column_int64(statement, 0));
+    *at++ = '\t';
+    at = put_int(at, sqlite3_column_int64(statement, 1));
+    *at++ = '\t';
+    if (sqlite3_value_type(value) == SQLITE_INTEGER) {
+        at = put_int(at, sqlite3_value_int64(value));
+    } else {
+        *at++ = '-';
+    }
+    *at++ = '\t';
+    at = put_int(at, sqlite3_column_int64(statement, 3));
+    *at++ = '\n';
+    text->used = (size_t)(at - text->bytes);
+}
+
+static bool is_plain(sqlite3_stmt *statement) {
+    const int value = sqlite3_column_type(statement, 2);
+
+    return (value == SQLITE_INTEGER || value == SQLITE_NULL) &&
+           sqlite3_column_type(statement, 3) == SQLITE_INTEGER &&
+           sqlite3_column_type(statement, 1) == SQLITE_INTEGER &&
+           sqlite3_column_type(statement, 0) == SQLITE_INTEGER;
+}
+
+/* The first line: the form's name and the names of its columns. */
+static void add_title(struct seal_text *text, const struct seal_form *form, sqlite3_stmt *statement) {
+    const int count = sqlite3_column_count(statement);
+
+    seal_text_add(text, form->name, strlen(form->name));
+    for (int i = 0; i < count; i++) {
+        const char *const column = sqlite3_column_name(statement, i);
+
+        seal_text_add(text, "\t", 1);
+        if (column != NULL) {
+            seal_text_add(text, column, strlen(column));
+        }
+    }
+    seal_text_add(text, "\n", 1);
+}
+
+static int digest_rows(struct query *query, const struct seal_form *form, struct seal_part *part) {
+    const bool reading = strcmp(form->name, "reading") == 0;
+    struct seal_text *const text = query->failed ? NULL : seal_text_open(query->fault);
+
+    if (text == NULL) {
+        query->failed = true;
+        query_close(query);
+        return -1;
+    }
+    add_title(text, form, query->statement);
+    part->rows = 0;
+    while (query_step(query) == 1) {
+        part->rows++;
+        if (reading && is_plain(query->statement)) {
+            add_reading(text, query->statement);
+        } else {
+            add_row(text, query->statement);
+        }
+    }
+    return seal_text_close(text, part->sha256, query->fault) == 0 && !query->failed ? 0 : -1;
+}
+
+int seal_digest_part(struct ledger *ledger, struct seal_part *part, struct fault *fault) {
+    const struct seal_form *const form = seal_find_form(part->name);
+    struct query query;
+    char *sql;
+    int result;
+
+    if (form == NULL) {
+        return fault_set(fault, EX_DATAERR, "%s: a seal covers '%.31s', which this program does not know",
+                         ledger->path, part->name);
+    }
+    sql = sqlite3_mprintf("SELECT %s FROM %s WHERE %s BETWEEN ?1 AND ?2 %s ORDER BY %s", form->columns, form->from,
+                          form->key, part->channel_id != 0 ? "AND channel_id = ?3" : "", form->order);
+    if (sql == NULL) {
+        return fault_set(fault, EX_OSERR, "%s: out of memory", ledger->path);
+    }
+    query_open_sql(&query, ledger, sql, "work out a seal", fault);
+    query_put_int(&query, part->low);
+    query_put_int(&query, part->high);
+    if (part->channel_id != 0) {
+        query_put_int(&query, part->channel_id);
+    }
+    result = digest_rows(&query, form, part);
+    sqlite3_free(sql);
+    return result;
+}

@@ -1,0 +1,154 @@
+// SPDX-License-Identifier: MIT
+/* Every command there is: its name, the few words that the overview gives it, and its own help. A help begins with
+ * how the command is written, fits a screen of 24 lines and 80 columns, and leaves the whole story to the manual.
+ */
+#include "command.h"
+
+// clang-format off
+
+static const char help_attest[] =
+    "soakledger attest BATCH [VISIT] --at TIME [--by NAME] [--words TEXT]\n"
+    "\n"
+    "Keeps a person's word that a quench was done which no sensor saw.\n"
+    "\n"
+    "  --at TIME      now, or a moment in UTC such as 2026-11-16T09:53:40Z\n"
+    "  --by NAME      who says so; the user unless given\n"
+    "  --words TEXT   what was seen\n"
+    "\n"
+    "It is printed as attested, never as measured, and only a plan that allows it\n"
+    "counts it.\n";
+
+static const char help_batch[] =
+    "soakledger batch open --plan FILE --charge TEXT [--oven NAME] [--customer TEXT]\n"
+    "           [--order TEXT] [--operator TEXT] [--note TEXT] [--with BATCH]\n"
+    "soakledger batch split BATCH --charge TEXT [--plan FILE] [--customer TEXT]\n"
+    "           [--order TEXT] [--operator TEXT] [--note TEXT] [--apart | --together]\n"
+    "soakledger batch list\n"
+    "soakledger batch show BATCH\n"
+    "soakledger batch close BATCH\n"
+    "\n"
+    "  open    says what goes into the oven next; the next run of its oven is its own\n"
+    "          --with BATCH: both charges go in together, each run is for both\n"
+    "  split   a part of the charge becomes a batch: the runs so far belong to both.\n"
+    "          With another plan they go apart from then on, else together\n"
+    "  list    every batch, and what it waits for\n"
+    "  show    what the plan requires and what was found, visit by visit\n"
+    "  close   no more runs belong to it\n";
+
+static const char help_certificate[] =
+    "soakledger certificate BATCH [-o FILE]\n"
+    "\n"
+    "Writes the certificate of a batch and records its issue. Without -o it is\n"
+    "soakledger-batch-N.pdf in this folder. See soakledger(1) for what stands beside\n"
+    "it.\n";
+
+static const char help_claim[] =
+    "soakledger claim RUN BATCH [VISIT] [--also] [--by NAME]\n"
+    "soakledger claim RUN none [BATCH] [--by NAME]\n"
+    "\n"
+    "Says that a run belongs to a batch, or gives it back: from all batches, or from\n"
+    "the one named. A VISIT is one stay in an oven: the name of its soak or temper,\n"
+    "or its number; without one it is the visit that the batch waits for.\n"
+    "\n"
+    "  --also      the run belongs to another batch too: both were in the oven\n"
+    "  --by NAME   who says so; the user unless given\n"
+    "\n"
+    "'soakledger runs' lists the runs. Nothing is erased: the latest word holds.\n";
+
+static const char help_key[] =
+    "soakledger key make\n"
+    "soakledger key public [-o FILE]\n"
+    "soakledger key certificate [-o FILE]\n"
+    "\n"
+    "Makes the key that signs certificates, once, and hands out what others check\n"
+    "them by.\n";
+
+static const char help_plan[] =
+    "soakledger plan check FILE\n"
+    "soakledger plan show FILE [-o FILE.pdf] [--paper A4 | Letter]\n"
+    "\n"
+    "Says whether a plan can be followed, or draws what it asks for: on the screen,\n"
+    "or on a sheet. No ledger and no configuration are needed. See\n"
+    "soakledger-plan(5).\n";
+
+static const char help_ports[] =
+    "soakledger ports [--json]\n"
+    "\n"
+    "Serial adapters, and a rule for each that gives it a name that stays.\n";
+
+static const char help_probe[] =
+    "soakledger probe PORT [--address N] [--all] [--speed BAUD]\n"
+    "          [--parity none | even | odd] [--stop-bits 1 | 2] [--reply-within TIME]\n"
+    "           [--registers FIRST-LAST] [--function 3 | 4] [--once]\n"
+    "\n"
+    "Finds the controllers on a line by reading alone, and shows their registers.\n";
+
+static const char help_runs[] =
+    "soakledger runs [--all]\n"
+    "\n"
+    "The last 20 oven runs, or all of them, and whose they are.\n";
+
+static const char help_amend[] =
+    "soakledger amend BATCH charge | customer | order | operator | note --to TEXT\n"
+    "soakledger amend BATCH hardness N --to NUMBER\n"
+    "soakledger amend BATCH attestation | disposition N --to TEXT\n"
+    "soakledger amend BATCH attestation | disposition | hardness N withdraw\n"
+    "           --reason TEXT [--by NAME]\n"
+    "\n"
+    "Says what an entry should have said, or that it does not count. The entry\n"
+    "stays, and sheets print both. N counts the entries of that kind in the batch,\n"
+    "as 'batch show' numbers them. Verdicts are never amended.\n";
+
+static const char help_disposition[] =
+    "soakledger disposition BATCH accept | rework | scrap | hold --reason TEXT\n"
+    "           [--by NAME]\n"
+    "\n"
+    "What is done with the batch, by whose decision, and why. No verdict changes;\n"
+    "the latest disposition holds, and all are printed.\n";
+
+static const char help_hardness[] =
+    "soakledger hardness BATCH NUMBER ... SCALE [--piece TEXT] [--position TEXT]\n"
+    "           [--instrument TEXT] [--uncertainty NUMBER] [--at TIME] [--by NAME]\n"
+    "\n"
+    "Enters hardness readings, such as 'hardness 7 60 60.5 59.5 HRC'. They are held\n"
+    "against what the plan asks for: met, not met, or not proven.\n";
+
+
+static const char help_survey[] =
+    "soakledger survey OVEN --setpoint TEMPERATURE (--run N | --from TIME --to TIME)\n"
+    "           [--hold DURATION] [--decision simple | guarded] [--by NAME]\n"
+    "           [--note TEXT] [-o FILE] [CHANNEL[=PLACE] ...]\n"
+    "soakledger survey list\n"
+    "soakledger survey print N [-o FILE]\n"
+    "\n"
+    "How even the work zone was at a setpoint, from the stored readings of a run or\n"
+    "of a time: judged by the uniformity classes of AMS 2750, stored, and printed.\n"
+    "\n"
+    "  CHANNEL=PLACE  a sensor and where it was, such as front='left, on the hearth';\n"
+    "                 without any, all load channels of the oven\n"
+    "  --hold TIME    settled for at least so long, 30 min unless given; of a run, so\n"
+    "                 much is judged, of a time everything to its end\n"
+    "  --decision guarded   inside a limit by the sensor's uncertainty, or not proven\n"
+    "\n"
+    "Sensors have to be recorded from 55 C below the setpoint on, at least every two\n"
+    "minutes. Units and paper are those of the configuration.\n";
+
+const struct command_entry command_entries[] = {
+    {"amend", command_amend, "what an entry should say", help_amend},
+    {"attest", command_attest, "word for an unseen quench", help_attest},
+    {"batch", command_batch, "what goes into the ovens", help_batch},
+    {"certificate", command_certificate, "the PDF for a customer", help_certificate},
+    {"claim", command_claim, "say whose a run is", help_claim},
+    {"disposition", command_disposition, "accept, rework, scrap ...", help_disposition},
+    {"hardness", command_hardness, "hardness as measured", help_hardness},
+    {"key", command_key, "what signs certificates", help_key},
+    {"plan", command_plan, "check or draw a plan", help_plan},
+    {"ports", command_ports, "serial adapters", help_ports},
+    {"probe", command_probe, "find controllers", help_probe},
+    {"runs", command_runs, "oven runs, whose they are", help_runs},
+    {"survey", command_survey, "how even a work zone is", help_survey},
+};
+
+// clang-format on
+
+const size_t command_entry_count = sizeof command_entries / sizeof command_entries[0];
