@@ -5,7 +5,7 @@
 #include <string.h>
 
 #include "certificate_parts.h"
-#include "soakledger/corrections.h"
+#include "soakledger/replay.h"
 #include "soakledger/words.h"
 
 enum { MS_PER_MIN = 60000, AROUND_SOAK = 8, CLOSE_UP = 6 };
@@ -153,12 +153,9 @@ struct chart *certificate_read_chart(struct certificate *certificate, const stru
         return NULL;
     }
     while (more == 1) {
-        const struct ledger_channel *channel;
-
         more = ledger_next_reading(cursor, &reading, fault);
-        channel = more == 1 ? assess_find_channel(run, reading.channel_id) : NULL;
-        if (channel != NULL)
-            corrections_apply(channel, &reading); // as the judge saw it
+        if (more == 1)
+            replay_correct(run->channels, run->channel_count, &reading); // as the judge saw it
         if (more == 1 && !chart_feed(chart, &reading))
             more = fault_set(fault, EX_OSERR, "not enough memory for the gaps of a curve");
     }

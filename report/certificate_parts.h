@@ -89,7 +89,7 @@ int certificate_draw_run(struct certificate *certificate, size_t visit, const st
 /* Draws a chart across the sheet, as high as `height` and its list of names. */
 void certificate_draw_chart(struct certificate *certificate, const char *caption, struct chart *chart, float height,
                             const struct chart_dressing *dressing);
-/* Reads once more, only what lies within [from, to]. */
+/* Reads once more, only what lies within [from, to], corrected as in the run. */
 struct chart *certificate_read_chart(struct certificate *certificate, const struct assess_run *run,
                                      const struct chart_curve *curves, size_t count, int64_t from_ms, int64_t to_ms,
                                      struct fault *fault);

@@ -42,6 +42,27 @@ static const char help_certificate[] =
     "soakledger-batch-N.pdf in this folder. See soakledger(1) for what stands beside\n"
     "it.\n";
 
+static const char help_check[] =
+    "soakledger check OVEN.CHANNEL [--allowed DIFFERENCE]\n"
+    "           [--reference CHANNEL | --instrument TEXT] [--correction DIFFERENCE]\n"
+    "           [--uncertainty DIFFERENCE] [--due DATE] [--decision simple | guarded]\n"
+    "           [--by NAME] [--note TEXT] [-o FILE]\n"
+    "           [--yes [--readings LIST] [--at TIME] [--over DURATION]]\n"
+    "soakledger check list\n"
+    "soakledger check print N [-o FILE]\n"
+    "\n"
+    "A system accuracy test: a sensor against a reference sensor, step by step,\n"
+    "stored and printed. What is not given is asked for.\n"
+    "\n"
+    "  --reference    a channel of the same oven; by default the one of that role\n"
+    "  --instrument   a hand-held one, by name and number; its readings are typed in,\n"
+    "                 its --correction is added to them\n"
+    "  --uncertainty, --due   of the reference: without them nothing is proven\n"
+    "  --yes          ask nothing: the time that ends at --at (now), --over 5 min;\n"
+    "                 a LIST is such as '805.2 C, 805.0 C at 2026-11-16T08:00:00Z'\n"
+    "\n"
+    "A sensor's drift is counted anew from a test that says something of it.\n";
+
 static const char help_claim[] =
     "soakledger claim RUN BATCH [VISIT] [--also] [--by NAME]\n"
     "soakledger claim RUN none [BATCH] [--by NAME]\n"
@@ -55,6 +76,20 @@ static const char help_claim[] =
     "\n"
     "'soakledger runs' lists the runs. Nothing is erased: the latest word holds.\n";
 
+static const char help_drift[] =
+    "soakledger drift [OVEN | OVEN.CHANNEL | SENSOR] [--until TIME] [-o FILE]\n"
+    "\n"
+    "What the runs so far say of the sensors, one line each: how far each has moved\n"
+    "since it was fitted or last checked, how fast it goes on, and when it reaches\n"
+    "what is allowed. And what has changed, if not a sensor: element, supply, door.\n"
+    "\n"
+    "  SENSOR      the number on its tag; without any word, all ovens\n"
+    "  --until     as it looked then\n"
+    "  -o FILE     the sheet too, with the charts behind it\n"
+    "\n"
+    "With two sensors that disagree nothing tells which has changed; 'soakledger\n"
+    "check' does. With three or more the odd one is named.\n";
+
 static const char help_key[] =
     "soakledger key make\n"
     "soakledger key public [-o FILE]\n"
@@ -63,13 +98,26 @@ static const char help_key[] =
     "Makes the key that signs certificates, once, and hands out what others check\n"
     "them by.\n";
 
+static const char help_now[] =
+    "soakledger now [--once]\n"
+    "\n"
+    "The ovens at this moment: temperatures, the curve of the run that is on, how\n"
+    "long the soak still has to last, and what was found. It is drawn anew every\n"
+    "second until q or Ctrl-C; where there is no terminal it is printed once.\n"
+    "\n"
+    "  --once   print it once in any case\n"
+    "\n"
+    "Whatever is wrong has a line that begins with '!'. An x under the curve stands\n"
+    "where no good reading came. NO_COLOR switches colour off; where the locale is\n"
+    "not UTF-8 the page is plain ASCII.\n";
+
 static const char help_plan[] =
-    "soakledger plan check FILE\n"
-    "soakledger plan show FILE [-o FILE.pdf] [--paper A4 | Letter]\n"
+    "soakledger plan check FILE [--unit C | F]\n"
+    "soakledger plan show FILE [-o FILE.pdf] [--paper A4 | Letter] [--unit C | F]\n"
     "\n"
     "Says whether a plan can be followed, or draws what it asks for: on the screen,\n"
-    "or on a sheet. No ledger and no configuration are needed. See\n"
-    "soakledger-plan(5).\n";
+    "or on a sheet. No ledger and no configuration are needed; the unit is that of\n"
+    "the configuration, where there is one. See soakledger-plan(5).\n";
 
 static const char help_ports[] =
     "soakledger ports [--json]\n"
@@ -133,20 +181,37 @@ static const char help_survey[] =
     "Sensors have to be recorded from 55 C below the setpoint on, at least every two\n"
     "minutes. Units and paper are those of the configuration.\n";
 
+static const char help_verify[] =
+    "soakledger verify [run N | batch N] [--seal DIGITS]\n"
+    "\n"
+    "Works out every seal of the ledger again, and says what is not as it was\n"
+    "sealed: readings, findings, verdicts, plans, books. With a run or a batch only\n"
+    "the readings of its runs are looked at, which is quicker.\n"
+    "\n"
+    "  --seal DIGITS   a seal kept elsewhere, such as on a certificate: its first 12\n"
+    "                  digits or more. Shows also what was cut off or put back\n"
+    "\n"
+    "Exit status 0: everything is as it was sealed; 65: it is not. See\n"
+    "soakledger-seal(5).\n";
+
 const struct command_entry command_entries[] = {
     {"amend", command_amend, "what an entry should say", help_amend},
     {"attest", command_attest, "word for an unseen quench", help_attest},
     {"batch", command_batch, "what goes into the ovens", help_batch},
     {"certificate", command_certificate, "the PDF for a customer", help_certificate},
+    {"check", command_check, "a sensor and a reference", help_check},
     {"claim", command_claim, "say whose a run is", help_claim},
     {"disposition", command_disposition, "accept, rework, scrap ...", help_disposition},
+    {"drift", command_drift, "sensors over many runs", help_drift},
     {"hardness", command_hardness, "hardness as measured", help_hardness},
     {"key", command_key, "what signs certificates", help_key},
+    {"now", command_now, "the ovens at this moment", help_now},
     {"plan", command_plan, "check or draw a plan", help_plan},
     {"ports", command_ports, "serial adapters", help_ports},
     {"probe", command_probe, "find controllers", help_probe},
     {"runs", command_runs, "oven runs, whose they are", help_runs},
     {"survey", command_survey, "how even a work zone is", help_survey},
+    {"verify", command_verify, "is it as it was sealed?", help_verify},
 };
 
 // clang-format on

@@ -53,7 +53,7 @@ static void two_charges_in_one_oven_are_both_judged_live(void **state) {
     struct stage *stage = *state;
 
     stage_start_daemon(stage);
-    stage_play_until(stage, "2026-11-16T07:30:00Z");
+    stage_play_until(stage, "2026-11-16T07:05:00Z"); // no run is on yet
     stage_tell(stage, "$S batch open --plan $D/irons.plan --charge '12 plane irons' --customer 'Hall 1'");
     assert_int_equal(stage_run(stage, "$S batch open --plan $D/irons.plan --charge '3 chisels'"), EX_UNAVAILABLE);
     contains(stage->output, "--with 1");

@@ -352,7 +352,27 @@ static const struct scene_register *find_register(const struct play *play, size_
     return NULL;
 }
 
-static double celsius_to(const struct scene_register *at, double celsius) {
+/* Where the thermocouples end, at the oven's side. */
+static double find_terminals(const struct play *play, size_t controller) {
+    const struct scene_controller *about = &play->scene->controllers[controller];
+    const struct heat_oven *oven = &play->ovens[about->oven];
+    const double ambient_c = oven->build.ambient_c;
+
+    return ambient_c + about->terminals * (oven->state.chamber_c - ambient_c);
+}
+
+static double millivolts(enum thermocouple_type type, double celsius) {
+    static const double MC_PER_C = 1000, NV_PER_MV = 1e6;
+    int64_t emf_nv;
+
+    return thermocouple_emf(type, llround(celsius * MC_PER_C), &emf_nv) ? (double)emf_nv / NV_PER_MV : NAN;
+}
+
+static double celsius_to(const struct play *play, const struct scene_register *at, double celsius) {
+    if (at->millivolts && isnan(celsius))
+        return celsius;
+    if (at->millivolts)
+        return millivolts(at->type, celsius) - millivolts(at->type, find_terminals(play, at->controller));
     return at->fahrenheit && at->shows != SHOWS_OUTPUT ? celsius * 9 / 5 + 32 : celsius;
 }
 
@@ -365,11 +385,13 @@ static double find_value(const struct play *play, const struct scene_register *a
     const size_t oven = play->scene->controllers[at->controller].oven;
 
     switch (at->shows) {
-    case SHOWS_CONTROL: return celsius_to(at, play_show_control(play, oven));
-    case SHOWS_LOAD: return celsius_to(at, play_show_load(play, at->load));
+    case SHOWS_CONTROL: return celsius_to(play, at, play_show_control(play, oven));
+    case SHOWS_LOAD: return celsius_to(play, at, play_show_load(play, at->load));
     case SHOWS_PLUG:
-        return play->plugged[oven] == SCENE_LOADS ? NAN : celsius_to(at, play_show_load(play, play->plugged[oven]));
-    case SHOWS_SETPOINT: return celsius_to(at, play->ovens[oven].setpoint_c);
+        return play->plugged[oven] == SCENE_LOADS ? NAN
+                                                  : celsius_to(play, at, play_show_load(play, play->plugged[oven]));
+    case SHOWS_TERMINALS: return celsius_to(play, at, find_terminals(play, at->controller));
+    case SHOWS_SETPOINT: return celsius_to(play, at, play->ovens[oven].setpoint_c);
     default: return play->ovens[oven].output * FULL_OUTPUT;
     }
 }

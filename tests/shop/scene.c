@@ -272,15 +272,17 @@ static int take_speech(struct reader *reader, struct scene_controller *out) {
 static int read_controller(struct reader *reader) {
     struct scene *scene = reader->scene;
     struct scene_controller *out = &scene->controllers[scene->controller_count];
+    double terminals = 0;
     int word = 0;
 
     if (take_name(reader, out->name) != 0 || take_reference(reader, "line", &out->line) != 0 ||
-        take_reference(reader, "oven", &out->oven) != 0 ||
+        take_amount(reader, "terminals", "%", &terminals) != 0 || take_reference(reader, "oven", &out->oven) != 0 ||
         keyfile_take_duration(reader->section, "reply_delay", &out->reply_delay_ms, reader->fault) < 0 ||
         keyfile_take_word(reader->section, "regulates", YES_NO, &word, reader->fault) < 0 ||
         take_speech(reader, out) != 0)
         return -1;
     out->regulates = word == 0;
+    out->terminals = terminals / PER_CENT;
     for (size_t i = 0; i < scene->controller_count; i++) {
         const struct scene_controller *other = &scene->controllers[i];
 
@@ -298,7 +300,7 @@ static int read_controller(struct reader *reader) {
 }
 
 static int take_shows(const struct reader *reader, struct scene_register *out) {
-    static const char *const VALUES[] = {"control", "setpoint", "output", "plug"};
+    static const char *const VALUES[] = {"control", "setpoint", "output", "plug", "terminals"};
     const struct scene *scene = reader->scene;
     int line = 0, load;
     const char *text = need(reader, "shows", &line);
@@ -312,12 +314,34 @@ static int take_shows(const struct reader *reader, struct scene_register *out) {
         }
     load = FIND(scene->loads, scene->load_count, text);
     if (load < 0 || scene->loads[load].oven != scene->controllers[out->controller].oven)
-        return keyfile_fault(reader->file, line, reader->fault,
-                             "shows: '%s' is unknown: expected control, setpoint, output, plug or a load of this "
-                             "controller's oven",
-                             text);
+        return keyfile_fault(
+            reader->file, line, reader->fault,
+            "shows: '%s' is unknown: expected control, setpoint, output, plug, terminals or a load of this "
+            "controller's oven",
+            text);
     out->shows = SHOWS_LOAD;
     out->load = (size_t)load;
+    return 0;
+}
+
+static bool is_of_sensor(const struct scene_register *at) {
+    return at->shows == SHOWS_CONTROL || at->shows == SHOWS_PLUG || at->shows == SHOWS_LOAD;
+}
+
+static int take_unit(const struct reader *reader, struct scene_register *out) {
+    static const char *const UNITS[] = {"C", "F", "mV", NULL};
+    enum { FAHRENHEIT = 1, MILLIVOLTS };
+    const char *type = keyfile_take(reader->section, "type", NULL);
+    int unit = 0;
+
+    if (keyfile_take_word(reader->section, "unit", UNITS, &unit, reader->fault) < 0)
+        return -1;
+    out->fahrenheit = unit == FAHRENHEIT;
+    out->millivolts = unit == MILLIVOLTS;
+    if (out->millivolts != (type != NULL) ||
+        (type != NULL && (!is_of_sensor(out) || !thermocouple_find_type(type, &out->type))))
+        return refuse(reader, keyfile_section_line(reader->section),
+                      "type: expected the letter of a thermocouple with mV of a sensor, and nowhere else");
     return 0;
 }
 
@@ -328,8 +352,7 @@ static int take_open_value(const struct reader *reader, struct scene_register *o
     int64_t value = 0;
 
     if (text == NULL)
-        return out->shows != SHOWS_SETPOINT && out->shows != SHOWS_OUTPUT ? refuse_missing(reader, "open_value")
-                                                                          : 0;
+        return is_of_sensor(out) ? refuse_missing(reader, "open_value") : 0;
     out->open_is_nan = out->encoding == SCENE_FLOAT32 && strcmp(text, "nan") == 0;
     if (out->open_is_nan)
         return 0;
@@ -358,17 +381,14 @@ static int check_place(const struct reader *reader, const struct scene_register 
 
 /* The registers of a text instrument are numbered as they come. */
 static int read_text_register(struct reader *reader, struct scene_register *out) {
-    static const char *const UNITS[] = {"C", "F", NULL};
     struct scene *scene = reader->scene;
     int64_t decimals = 0;
-    int unit = 0;
 
     if (take_shows(reader, out) != 0 ||
         keyfile_take_integer(reader->section, "decimals", 0, DECIMALS_MOST, &decimals, reader->fault) < 0 ||
-        keyfile_take_word(reader->section, "unit", UNITS, &unit, reader->fault) < 0)
+        take_unit(reader, out) != 0)
         return -1;
     out->decimals = (int)decimals;
-    out->fahrenheit = unit == 1;
     for (size_t i = 0; i < scene->register_count; i++)
         out->number += scene->registers[i].controller == out->controller;
     scene->register_count++;
@@ -378,12 +398,11 @@ static int read_text_register(struct reader *reader, struct scene_register *out)
 static int read_register(struct reader *reader) {
     static const char *const ENCODINGS[] = {"int16", "uint16", "int32", "float32", NULL};
     static const char *const ORDERS[] = {"high-first", "low-first", NULL};
-    static const char *const UNITS[] = {"C", "F", NULL};
     struct scene_register *out = &reader->scene->registers[reader->scene->register_count];
     struct keyfile_section *section = reader->section;
     struct fault *fault = reader->fault;
     int64_t function = SCENE_HOLDING, number = 0, decimals = 0;
-    int encoding = 0, order = 0, unit = 0, taken;
+    int encoding = 0, order = 0, taken;
 
     if (take_reference(reader, "controller", &out->controller) != 0)
         return -1;
@@ -393,8 +412,7 @@ static int read_register(struct reader *reader) {
         keyfile_take_integer(section, "function", SCENE_HOLDING, SCENE_INPUT, &function, fault) < 0 ||
         keyfile_take_integer(section, "decimals", 0, DECIMALS_MOST, &decimals, fault) < 0 ||
         keyfile_take_word(section, "encoding", ENCODINGS, &encoding, fault) < 0 ||
-        keyfile_take_word(section, "word_order", ORDERS, &order, fault) < 0 ||
-        keyfile_take_word(section, "unit", UNITS, &unit, fault) < 0)
+        keyfile_take_word(section, "word_order", ORDERS, &order, fault) < 0 || take_unit(reader, out) != 0)
         return -1;
     out->encoding = (enum scene_encoding)encoding;
     taken = keyfile_take_integer(section, "number", 0, UINT16_MAX + 1 - (int64_t)scene_count_words(out->encoding),
@@ -405,7 +423,6 @@ static int read_register(struct reader *reader) {
     out->number = (unsigned)number;
     out->decimals = (int)decimals;
     out->low_first = order == 1;
-    out->fahrenheit = unit == 1;
     if (take_open_value(reader, out) != 0 || check_place(reader, out) != 0)
         return -1;
     reader->scene->register_count++;

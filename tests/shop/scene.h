@@ -39,24 +39,26 @@
  *   every           from one line of text-lines to the next (1 s); at least one step
  *   oven            whose values it shows
  *   regulates       yes: the oven heats only while this controller is powered; no: it only shows (yes)
+ *   terminals       part of the chamber's rise above ambient that its terminals get (0 %)
  *   reply_delay     from request to reply (0 s). On a simulated clock each delayed reply costs real time
  * Coil 0 of a controller is its heating switch: writing to it turns the heat off, or on at the setpoint.
  *
  * [register NAME]
  *   controller      whose
- *   shows           control, setpoint, output (per cent), the name of a load, or plug: the thermocouple that is
- *                   plugged in at this oven, open while there is none
+ *   shows           control, setpoint, output (per cent), the name of a load, plug: the thermocouple that is
+ *                   plugged in at this oven, open while there is none, or terminals: where the thermocouples end
  *   function        3 (holding) or 4 (input) (3)
  *   number          as on the wire, from 0
  *   encoding        int16, uint16, int32 or float32 (int16)
  *   word_order      high-first or low-first (high-first), of the 32-bit encodings
  *   decimals        the value times 10^decimals is sent, 0 .. 3 (0)
- *   unit            C or F (C)
+ *   unit            C, F or mV (C): mV is what the thermocouple of a sensor gives at the terminals, not compensated
+ *   type            its letter, with mV
  *   open_value      whole number sent, as it is, for an open sensor; or nan with float32. Needed where a
  *                   sensor is shown
- * Of a text instrument a register has only controller, shows, decimals and unit: its line has one value for each,
- * in the order of the file, with commas between, and OPEN for an open sensor. Lines end in CR LF. A setpoint with
- * function 3 can be written to, as on a real controller.
+ * Of a text instrument a register has only controller, shows, decimals, unit and type: its line has one value for
+ * each, in the order of the file, with commas between, and OPEN for an open sensor. Lines end in CR LF. A setpoint
+ * with function 3 can be written to, as on a real controller.
  *
  * [programme NAME]    what happens, in lines numbered 1, 2, 3 ... in order of time
  *   1 = 2026-11-16T07:05:00Z oven hardening ramps to 805 C at 600 C/h
@@ -96,6 +98,7 @@
 
 #include "heat.h"
 #include "soakledger/fault.h"
+#include "soakledger/thermocouple.h"
 
 enum {
     SCENE_NAME_BYTES = 32,
@@ -139,10 +142,11 @@ struct scene_controller {
     int address;
     size_t oven;
     bool regulates;
+    double terminals;
     int64_t reply_delay_ms;
 };
 
-enum scene_shows { SHOWS_CONTROL, SHOWS_SETPOINT, SHOWS_OUTPUT, SHOWS_PLUG, SHOWS_LOAD };
+enum scene_shows { SHOWS_CONTROL, SHOWS_SETPOINT, SHOWS_OUTPUT, SHOWS_PLUG, SHOWS_TERMINALS, SHOWS_LOAD };
 enum { SCENE_HOLDING = 3, SCENE_INPUT = 4 }; // functions that read
 enum scene_encoding { SCENE_INT16, SCENE_UINT16, SCENE_INT32, SCENE_FLOAT32 };
 
@@ -156,6 +160,8 @@ struct scene_register {
     bool low_first;
     int decimals;
     bool fahrenheit;
+    bool millivolts;
+    enum thermocouple_type type; // with millivolts
     bool open_is_nan;
     int32_t open_value;
 };
