@@ -43,6 +43,7 @@ struct certificate {
     struct ledger *ledger;
     const struct config *config;
     const struct certificate_issue *issue;
+    struct certificate_about about;
     struct assess_batch *assessed;
     struct page_document *page;
     struct sheet sheet;
@@ -111,6 +112,8 @@ void certificate_rules(struct certificate *certificate);
 void certificate_definitions(struct certificate *certificate);
 void certificate_limits(struct certificate *certificate);
 void certificate_cautions(struct certificate *certificate);
+void certificate_revision(struct certificate *certificate);
+void certificate_proof(struct certificate *certificate);
 void certificate_sign_front(struct certificate *certificate);
 void certificate_signature(struct certificate *certificate); // if it is not yet there
 void certificate_plan(struct certificate *certificate);

@@ -282,7 +282,7 @@ void certificate_seals(struct certificate *certificate) {
     const struct assess_batch *assessed = certificate->assessed;
     struct sheet_table table;
 
-    certificate_section(certificate, "seals", "Seals of the ledger", CERTIFICATE_LIST_FOLLOWS);
+    certificate_section(certificate, "verification", "Seals of the ledger", CERTIFICATE_LIST_FOLLOWS);
     sheet_table_begin(&table, &certificate->sheet, columns, sizeof columns / sizeof columns[0]);
     table.dense = true;
     for (size_t i = 0; i < assessed->visit_count; i++)
