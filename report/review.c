@@ -281,8 +281,7 @@ int review_suppose(struct review *review, int64_t batch_id, struct plan *plan, s
     for (size_t i = 0; i < plan->visit_count; i++)
         if (suppose_visit(review, i, fault) != 0)
             return -1;
-    assess_settle(review->assessed);
-    return read_visits(review, fault);
+    return assess_settle(review->assessed, fault) == 0 ? read_visits(review, fault) : -1;
 }
 
 void review_release(struct review *review) {

@@ -99,7 +99,7 @@ char *review_headline(const struct review *review, char *out);
 char *review_visit_name(const struct review *review, size_t visit, char *out);
 /* "met", or in a what-if "would be met". */
 const char *review_outcome(const struct review *review, enum outcome outcome);
-extern const char review_method[], review_hypothetical[];
+extern const char review_method[], review_hypothetical[], review_hardness[];
 
 /* ---- where it goes ---- */
 

@@ -354,6 +354,8 @@ int review_show(const struct review *review, const struct review_screen *screen,
         say(&page, "", true, "SIMULATED CLOCK: not a record of real time.");
     if (review->instead != NULL)
         show_recorded(&page);
+    if (assess_hardness_decides(review->assessed))
+        say(&page, "", true, review_hardness);
     for (size_t i = 0; i < review->assessed->visit_count; i++)
         if (show_visit(&page, &review->visits[i], fault) != 0)
             return -1;

@@ -323,6 +323,8 @@ int review_sheet_make(struct review *review, unsigned char **bytes, size_t *leng
     result = open_page(sheet, fault);
     if (result == 0) {
         (review->instead != NULL ? write_supposed : write_answer)(sheet);
+        if (assess_hardness_decides(review->assessed))
+            sheet_plain(&sheet->trial.sheet, review_hardness);
         for (size_t i = 0; i < review->assessed->visit_count; i++)
             write_visit(sheet, &review->visits[i]);
         sheet_heading(&sheet->trial.sheet, "How far this goes", EVIDENCE_FOLLOWS);

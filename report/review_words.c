@@ -15,6 +15,9 @@ const char review_method[] =
     "oven. Each sign counts for or against a cause, and the sum ranks them: likely, possible, unlikely. The "
     "weights were "
     "set on simulated ovens; they are no probabilities, and a cause that is not in the list cannot come out.";
+const char review_hardness[] =
+    "What decides is the hardness as measured: every oven run met its requirements, and the readings "
+    "cannot say why the steel came out otherwise.";
 const char review_hypothetical[] = "Hypothetical: the same readings judged against something else than the batch's "
                                    "plan. Nothing of this is stored, and "
                                    "no verdict changes by it.";
