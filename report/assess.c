@@ -4,6 +4,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "soakledger/import.h"
 #include "soakledger/replay.h"
 
 enum { FIRST_FINDINGS = 32 };
@@ -198,7 +199,7 @@ static int assess_run(struct ledger *ledger, const struct plan *plan, struct ass
     if (run->until_ms < run->run.begun_ms) // it has only just begun
         run->until_ms = run->run.begun_ms;
     run->oven = ledger_oven_name(ledger, run->run.oven_id, fault);
-    run->channels = ledger_list_channels(ledger, run->run.oven_id, run->run.begun_ms, &run->channel_count, fault);
+    run->channels = import_list_run_channels(ledger, &run->run, &run->channel_count, fault);
     if (run->oven == NULL || run->channels == NULL)
         return -1;
     if (assess_judge_run(plan, run->run.visit, run, assess_feed_stored, ledger, watch, fault) != 0)

@@ -13,7 +13,7 @@
 #include "soakledger/ledger.h"
 #include "soakledger/plan.h"
 
-enum { COMMAND_LINE_COLUMNS = 80, COMMAND_MOST_CELLS = 8, COMMAND_TEXT_BYTES = 1024 };
+enum { COMMAND_LINE_COLUMNS = 80, COMMAND_MOST_CELLS = 12, COMMAND_TEXT_BYTES = 1024 };
 
 struct command {
     const char *config_path;
@@ -76,6 +76,7 @@ typedef int command_function(struct command *command, int argc, char **argv, str
 command_function command_amend;
 command_function command_attest;
 command_function command_batch;
+command_function command_batch_list;
 command_function command_batch_open;
 command_function command_batch_show;
 command_function command_batch_split;
@@ -83,6 +84,7 @@ command_function command_certificate;
 command_function command_claim;
 command_function command_disposition;
 command_function command_hardness;
+command_function command_import;
 command_function command_key;
 command_function command_now;
 command_function command_plan;

@@ -39,19 +39,29 @@ void replay_correct(const struct ledger_channel *channels, size_t count, struct 
     }
 }
 
-int replay_feed(struct ledger *ledger, struct judge *judge, const struct ledger_channel *channels, size_t count,
-                int64_t from_ms, int64_t to_ms, replay_watch *watch, void *context, struct fault *fault) {
+struct ledger_cursor *replay_open_cursor(struct ledger *ledger, const struct ledger_channel *channels, size_t count,
+                                         int64_t from_ms, int64_t to_ms, struct fault *fault) {
     int64_t *ids = calloc(count + 1, sizeof *ids);
     struct ledger_cursor *cursor;
+
+    if (ids == NULL) {
+        fault_set(fault, EX_OSERR, "no memory for %zu channels", count);
+        return NULL;
+    }
+    for (size_t i = 0; i < count; i++)
+        ids[i] = channels[i].channel_id;
+    cursor =
+        ledger_open_import_cursor(ledger, count > 0 ? channels[0].import_id : 0, ids, count, from_ms, to_ms, fault);
+    free(ids);
+    return cursor;
+}
+
+int replay_feed(struct ledger *ledger, struct judge *judge, const struct ledger_channel *channels, size_t count,
+                int64_t from_ms, int64_t to_ms, replay_watch *watch, void *context, struct fault *fault) {
+    struct ledger_cursor *cursor = replay_open_cursor(ledger, channels, count, from_ms, to_ms, fault);
     struct reading reading;
     int more;
 
-    if (ids == NULL)
-        return fault_set(fault, EX_OSERR, "no memory for %zu channels", count);
-    for (size_t i = 0; i < count; i++)
-        ids[i] = channels[i].channel_id;
-    cursor = ledger_open_cursor(ledger, ids, count, from_ms, to_ms, fault);
-    free(ids);
     if (cursor == NULL)
         return -1;
     while ((more = ledger_next_reading(cursor, &reading, fault)) == 1) {
