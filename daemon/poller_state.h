@@ -3,9 +3,9 @@
 #ifndef SOAKLEDGER_POLLER_STATE_H
 #define SOAKLEDGER_POLLER_STATE_H
 
+#include "soakledger/junction.h"
 #include "soakledger/line.h"
 #include "soakledger/poller.h"
-#include "soakledger/junction.h"
 #include "soakledger/quality.h"
 #include "soakledger/wire.h"
 

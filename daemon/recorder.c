@@ -7,6 +7,7 @@
 #include "soakledger/journal.h"
 #include "soakledger/seal.h"
 #include "soakledger/watch.h"
+#include "upkeep.h"
 
 /* A reading and, of millivolts, what it was made of. */
 struct taken {
@@ -33,6 +34,7 @@ struct recorded_oven {
 
 struct recorded_channel {
     int64_t channel_id;
+    size_t index; // in the configuration
     size_t oven;
     enum channel_role role;
     int64_t idle_stored_ms; // last reading that was stored while no run was on
@@ -42,6 +44,8 @@ struct recorder {
     struct ledger *ledger;
     struct alert_desk *desk;
     struct due due;
+    struct upkeep *upkeep;
+    bool upkeep_due; // a run has ended or somebody wrote
     int64_t due_looked_ms;
     size_t oven_count, channel_count;
     struct recorded_oven *ovens;
@@ -104,10 +108,12 @@ struct recorder *recorder_open(struct ledger *ledger, const struct config *confi
     recorder->channels = calloc(config->channel_count + 1, sizeof *recorder->channels);
     recorder->pending = calloc(PENDING_FIRST, sizeof *recorder->pending);
     recorder->pending_most = PENDING_FIRST;
-    if (recorder->ovens == NULL || recorder->channels == NULL || recorder->pending == NULL)
+    recorder->upkeep = upkeep_open(config, desk);
+    if (recorder->ovens == NULL || recorder->channels == NULL || recorder->pending == NULL ||
+        recorder->upkeep == NULL)
         goto no_memory;
     for (size_t i = 0; i < config->channel_count; i++)
-        recorder->channels[i] = (struct recorded_channel){channel_ids[i], config->channels[i].oven,
+        recorder->channels[i] = (struct recorded_channel){channel_ids[i], i, config->channels[i].oven,
                                                           config->channels[i].role, INT64_MIN / 2};
     qsort(recorder->channels, recorder->channel_count, sizeof *recorder->channels, compare_channels);
     for (size_t i = 0; i < config->oven_count; i++) {
@@ -134,6 +140,7 @@ void recorder_free(struct recorder *recorder) {
     free(recorder->ovens);
     free(recorder->channels);
     free(recorder->pending);
+    upkeep_free(recorder->upkeep);
     free(recorder);
 }
 
@@ -193,6 +200,7 @@ static int take_reading(struct recorder *recorder, const struct taken *taken, st
         return fault_set(fault, EX_SOFTWARE, "a reading of channel %lld, which is not in the configuration",
                          (long long)reading->channel_id);
     oven = &recorder->ovens[channel->oven];
+    upkeep_see(recorder->upkeep, channel->index, reading);
     if (watch_see(oven->watch, channel->role, reading, &change, fault) != 0)
         return -1;
     switch (change) {
@@ -239,6 +247,7 @@ static int read_books(struct recorder *recorder, int64_t now_ms, struct fault *f
     if (version == recorder->books_version)
         return 0;
     recorder->books_version = version;
+    recorder->upkeep_due = true;
     if (watch_judge_claimed(recorder->ledger, now_ms, fault) != 0)
         return -1;
     for (size_t i = 0; i < recorder->oven_count; i++) {
@@ -300,6 +309,7 @@ static int settle(struct recorder *recorder, int64_t watermark_ms, struct fault 
     for (size_t i = 0; i < recorder->oven_count; i++) {
         if (watch_settle(recorder->ovens[i].watch, watermark_ms, fault) != 0)
             return -1;
+        recorder->upkeep_due |= watch_take_ended(recorder->ovens[i].watch);
     }
     if (read_books(recorder, watermark_ms, fault) != 0 ||
         seal_what_is_new(recorder, books_version != recorder->books_version, watermark_ms, fault) != 0)
@@ -307,7 +317,17 @@ static int settle(struct recorder *recorder, int64_t watermark_ms, struct fault 
     if (watermark_ms - recorder->due_looked_ms < DUE_EVERY_MS)
         return 0;
     recorder->due_looked_ms = watermark_ms;
+    if (upkeep_look(recorder->upkeep, recorder->ledger, recorder->upkeep_due, watermark_ms, fault) != 0)
+        return -1;
+    recorder->upkeep_due = false;
     return due_look(&recorder->due, recorder->ledger, recorder->desk, watermark_ms, fault);
+}
+
+/* The last word of a recording is sealed with it. */
+static int take_event(struct recorder *recorder, const struct event *event, struct fault *fault) {
+    if (ledger_add_event(recorder->ledger, event, fault) < 0)
+        return -1;
+    return event->kind == EVENT_STOPPED ? seal_books(recorder->ledger, event->t_ms, fault) : 0;
 }
 
 int recorder_take(struct recorder *recorder, const struct message *messages, size_t count, struct fault *fault) {
@@ -318,7 +338,7 @@ int recorder_take(struct recorder *recorder, const struct message *messages, siz
         case MESSAGE_READING:
             result = put_in_order(recorder, &(struct taken){messages[i].reading, messages[i].voltage}, fault);
             break;
-        case MESSAGE_EVENT: result = ledger_add_event(recorder->ledger, &messages[i].event, fault); break;
+        case MESSAGE_EVENT: result = take_event(recorder, &messages[i].event, fault); break;
         case MESSAGE_WATERMARK: result = settle(recorder, messages[i].watermark_ms, fault); break;
         }
         if (result < 0)

@@ -81,7 +81,9 @@ command_function command_batch_open;
 command_function command_batch_show;
 command_function command_batch_split;
 command_function command_certificate;
+command_function command_check;
 command_function command_claim;
+command_function command_drift;
 command_function command_disposition;
 command_function command_hardness;
 command_function command_import;
@@ -92,6 +94,7 @@ command_function command_ports;
 command_function command_probe;
 command_function command_runs;
 command_function command_survey;
+command_function command_verify;
 
 /* Every command, in order of name. */
 struct command_entry {

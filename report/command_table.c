@@ -45,6 +45,27 @@ static const char help_certificate[] =
     "soakledger-batch-N.pdf in this folder. See soakledger(1) for what stands beside\n"
     "it.\n";
 
+static const char help_check[] =
+    "soakledger check OVEN.CHANNEL [--allowed DIFFERENCE]\n"
+    "           [--reference CHANNEL | --instrument TEXT] [--correction DIFFERENCE]\n"
+    "           [--uncertainty DIFFERENCE] [--due DATE] [--decision simple | guarded]\n"
+    "           [--by NAME] [--note TEXT] [-o FILE]\n"
+    "           [--yes [--readings LIST] [--at TIME] [--over DURATION]]\n"
+    "soakledger check list\n"
+    "soakledger check print N [-o FILE]\n"
+    "\n"
+    "A system accuracy test: a sensor against a reference sensor, step by step,\n"
+    "stored and printed. What is not given is asked for.\n"
+    "\n"
+    "  --reference    a channel of the same oven; by default the one of that role\n"
+    "  --instrument   a hand-held one, by name and number; its readings are typed in,\n"
+    "                 its --correction is added to them\n"
+    "  --uncertainty, --due   of the reference: without them nothing is proven\n"
+    "  --yes          ask nothing: the time that ends at --at (now), --over 5 min;\n"
+    "                 a LIST is such as '805.2 C, 805.0 C at 2026-11-16T08:00:00Z'\n"
+    "\n"
+    "A sensor's drift is counted anew from a test that says something of it.\n";
+
 static const char help_claim[] =
     "soakledger claim RUN BATCH [VISIT] [--also] [--by NAME]\n"
     "soakledger claim RUN none [BATCH] [--by NAME]\n"
@@ -67,6 +88,19 @@ static const char help_import[] =
     "\n"
     "Anything in the file that is not as described is refused with its line, and\n"
     "nothing is imported.\n";
+static const char help_drift[] =
+    "soakledger drift [OVEN | OVEN.CHANNEL | SENSOR] [--until TIME] [-o FILE]\n"
+    "\n"
+    "What the runs so far say of the sensors, one line each: how far each has moved\n"
+    "since it was fitted or last checked, how fast it goes on, and when it reaches\n"
+    "what is allowed. And what has changed, if not a sensor: element, supply, door.\n"
+    "\n"
+    "  SENSOR      the number on its tag; without any word, all ovens\n"
+    "  --until     as it looked then\n"
+    "  -o FILE     the sheet too, with the charts behind it\n"
+    "\n"
+    "With two sensors that disagree nothing tells which has changed; 'soakledger\n"
+    "check' does. With three or more the odd one is named.\n";
 
 static const char help_key[] =
     "soakledger key make\n"
@@ -90,12 +124,12 @@ static const char help_now[] =
     "not UTF-8 the page is plain ASCII.\n";
 
 static const char help_plan[] =
-    "soakledger plan check FILE\n"
-    "soakledger plan show FILE [-o FILE.pdf] [--paper A4 | Letter]\n"
+    "soakledger plan check FILE [--unit C | F]\n"
+    "soakledger plan show FILE [-o FILE.pdf] [--paper A4 | Letter] [--unit C | F]\n"
     "\n"
     "Says whether a plan can be followed, or draws what it asks for: on the screen,\n"
-    "or on a sheet. No ledger and no configuration are needed. See\n"
-    "soakledger-plan(5).\n";
+    "or on a sheet. No ledger and no configuration are needed; the unit is that of\n"
+    "the configuration, where there is one. See soakledger-plan(5).\n";
 
 static const char help_ports[] =
     "soakledger ports [--json]\n"
@@ -160,13 +194,28 @@ static const char help_survey[] =
     "Sensors have to be recorded from 55 C below the setpoint on, at least every two\n"
     "minutes. Units and paper are those of the configuration.\n";
 
+static const char help_verify[] =
+    "soakledger verify [run N | batch N] [--seal DIGITS]\n"
+    "\n"
+    "Works out every seal of the ledger again, and says what is not as it was\n"
+    "sealed: readings, findings, verdicts, plans, books. With a run or a batch only\n"
+    "the readings of its runs are looked at, which is quicker.\n"
+    "\n"
+    "  --seal DIGITS   a seal kept elsewhere, such as on a certificate: its first 12\n"
+    "                  digits or more. Shows also what was cut off or put back\n"
+    "\n"
+    "Exit status 0: everything is as it was sealed; 65: it is not. See\n"
+    "soakledger-seal(5).\n";
+
 const struct command_entry command_entries[] = {
     {"amend", command_amend, "what an entry should say", help_amend},
     {"attest", command_attest, "word for an unseen quench", help_attest},
     {"batch", command_batch, "what goes into the ovens", help_batch},
     {"certificate", command_certificate, "the PDF for a customer", help_certificate},
+    {"check", command_check, "a sensor and a reference", help_check},
     {"claim", command_claim, "say whose a run is", help_claim},
     {"disposition", command_disposition, "accept, rework, scrap ...", help_disposition},
+    {"drift", command_drift, "sensors over many runs", help_drift},
     {"hardness", command_hardness, "hardness as measured", help_hardness},
     {"import", command_import, "a run of another recorder", help_import},
     {"key", command_key, "what signs certificates", help_key},
@@ -176,6 +225,7 @@ const struct command_entry command_entries[] = {
     {"probe", command_probe, "find controllers", help_probe},
     {"runs", command_runs, "oven runs, whose they are", help_runs},
     {"survey", command_survey, "how even a work zone is", help_survey},
+    {"verify", command_verify, "is it as it was sealed?", help_verify},
 };
 
 // clang-format on

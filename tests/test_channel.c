@@ -285,12 +285,42 @@ static void roles_and_encodings_have_names(void **state) {
         assert_string_equal(channel_encoding_name((enum encoding)i), encodings[i]);
 }
 
+/* Digits without end, and all the places that a unit and decimals can add: found by fuzzing. */
+static void numbers_of_many_places_are_small_not_wrong(void **state) {
+    static const struct {
+        struct channel_decimal decimal;
+        int decimals;
+        int64_t celsius, fahrenheit; // °F: (x - 32) * 5 / 9, in thousandths
+    } cases[] = {
+        {{999999999999999999, CHANNEL_EXPONENT_LEAST}, 6, 0, -17778},
+        {{-999999999999999999, CHANNEL_EXPONENT_LEAST}, -3, 0, -17778},
+        {{212000000000000000, -15}, 0, 212000, 100000},
+        {{500000000000000000, -19}, 2, 1, -17778}, // half a thousandth goes away from zero, on both scales
+        {{499999999999999999, -19}, 2, 0, -17778},
+        {{212000000000000000, -21}, -3, 212, -17660}, // 0.000212 thousands
+    };
+
+    (void)state;
+    for (size_t i = 0; i < sizeof cases / sizeof cases[0]; i++) {
+        struct channel_fitting fitting = {.decimals = cases[i].decimals, .low = -1000000, .high = 1000000};
+        struct reading reading = {0};
+
+        channel_decode_decimal(&fitting, &cases[i].decimal, &reading);
+        assert_int_equal(reading.quality, QUALITY_GOOD);
+        assert_int_equal(reading.value, cases[i].celsius);
+        fitting.unit = CHANNEL_FAHRENHEIT;
+        channel_decode_decimal(&fitting, &cases[i].decimal, &reading);
+        assert_int_equal(reading.value, cases[i].fahrenheit);
+    }
+}
+
 int main(void) {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(one_register),
         cmocka_unit_test(two_registers_in_both_orders),
         cmocka_unit_test(floats_follow_ieee_754),
         cmocka_unit_test(decimals_scale_once),
+        cmocka_unit_test(numbers_of_many_places_are_small_not_wrong),
         cmocka_unit_test(fahrenheit_is_converted_exactly_once),
         cmocka_unit_test(sentinels_are_checked_before_the_scale),
         cmocka_unit_test(values_beyond_the_range_are_not_good),

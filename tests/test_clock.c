@@ -1,4 +1,5 @@
 // SPDX-License-Identifier: MIT
+// Measures real time: runs alone.
 /* clock: the real timeline against the kernel's clocks, and programs that share a simulated page. */
 #include <setjmp.h>
 #include <stdarg.h>

@@ -27,18 +27,18 @@ static void test_rows_that_cannot_be_are_refused(void **state) {
     } rows[] = {
         {"INSERT INTO reading VALUES (1, 5, NULL, 0)", "a row of table reading"},
         {"INSERT INTO reading VALUES (1, 5, 5, 1)", "a row of table reading"},
-        {"INSERT INTO reading VALUES (1, 5, NULL, 9)", "a row of table reading"},
+        {"INSERT INTO reading VALUES (1, 5, NULL, 99)", "a row of table reading"},
         {"INSERT INTO reading VALUES (1, 5, NULL, -1)", "a row of table reading"},
         {"INSERT INTO event VALUES (9, 5, 99, 0, '')", "kind"},
         {"INSERT INTO event VALUES (9, 5, 1, 0, printf('%0200d', 1))", "detail"},
         {"INSERT INTO event VALUES (9, 5, 1, 0, 'a' || char(0) || 'b')", "detail"},
         {"INSERT INTO run VALUES (9, 2, 100, 50, 1)", "ended_ms"},
-        {"INSERT INTO run VALUES (9, 2, 100, 150, 9)", "end_reason"},
+        {"INSERT INTO run VALUES (9, 2, 100, 150, 99)", "end_reason"},
         {"INSERT INTO claim VALUES (9, 2, 2, -1, 0, '')", "visit"},
         {"INSERT INTO claim VALUES (9, 2, -2, 1, 0, '')", "batch_id"},
         {"INSERT INTO session VALUES (9, 1, 1, 1, printf('%0200d', 1), 0, '')", "boot_id"},
         {"INSERT INTO session VALUES (9, 1, 1, 1, '', 7, '')", "simulated"},
-        {"INSERT INTO finding VALUES (9, 0, 0, 13, 0, NULL, 0, 0)", "kind"},
+        {"INSERT INTO finding VALUES (9, 0, 0, 99, 0, NULL, 0, 0)", "kind"},
         {"INSERT INTO batch VALUES (3, 1, NULL, 1, '', '', '', '', '', '', printf('%064d', 1))", "plan"},
     };
 
@@ -129,7 +129,7 @@ static void test_damaged_ledger_is_set_aside(void **state) {
     bench_close(bench);
     bench_run_sql(bench->path, "PRAGMA wal_checkpoint(TRUNCATE)", words);
     whole = bench_slurp(bench->path, &length);
-    memset(whole + length / 2, 0x5A, 512); // in the middle of a page
+    memset(whole + length - BLOCK_BYTES / 2, 0x5A, 512); // in the middle of the last page, which holds readings
     bench_spill(bench->path, whole, length);
     check_set_aside(bench);
     memset(whole, 0, 16); // no longer a database at all

@@ -1,4 +1,5 @@
 // SPDX-License-Identifier: MIT
+// Measures real time: runs alone.
 #include <setjmp.h>
 #include <stdarg.h>
 #include <stddef.h>

@@ -1,4 +1,5 @@
 // SPDX-License-Identifier: MIT
+// Measures real time: runs alone.
 /* Another program locks the ledger in the middle of a soak, for longer than the queue lasts. The daemon's own loop,
  * writer and recorder are put together as the daemon does it, on the real clock, but for a queue that is full after
  * a fraction of a second and not after minutes. */

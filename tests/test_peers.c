@@ -1,4 +1,5 @@
 // SPDX-License-Identifier: MIT
+// Measures real time: runs alone.
 /* The poller against controllers that others wrote, libmodbus's and pymodbus's, over a clean and a noisy line. */
 #include <setjmp.h>
 #include <stdarg.h>

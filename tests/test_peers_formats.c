@@ -1,4 +1,5 @@
 // SPDX-License-Identifier: MIT
+// Measures real time: runs alone.
 /* Every format of a register, read from a controller that others wrote: libmodbus sends the words, the poller makes
  * readings of them. */
 #include <setjmp.h>

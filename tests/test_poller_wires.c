@@ -1,4 +1,5 @@
 // SPDX-License-Identifier: MIT
+// Measures real time: runs alone.
 /* The poller with instruments of every kind, and with controllers that take no long requests. */
 #include <setjmp.h>
 #include <stdarg.h>

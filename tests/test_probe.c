@@ -1,4 +1,5 @@
 // SPDX-License-Identifier: MIT
+// Measures real time: runs alone.
 /* Finding controllers: asking on a line, and the command as users see it. */
 #include <setjmp.h>
 #include <stdarg.h>

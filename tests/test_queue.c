@@ -1,4 +1,5 @@
 // SPDX-License-Identifier: MIT
+// Measures real time: runs alone.
 #include <setjmp.h>
 #include <stdarg.h>
 #include <stddef.h>
@@ -77,6 +78,32 @@ static void counts_what_finds_it_full(void **state) {
     assert_true(push(queue, 102));
     assert_int_equal(queue_take(queue, got, SMALL + 1, 0), 1);
     assert_int_equal(got[0].reading.t_ms, 102);
+    queue_free(queue);
+}
+
+/* A line that is lost while readings find no room is still known to have been lost. */
+static void keeps_room_for_events(void **state) {
+    const struct message event = {.kind = MESSAGE_EVENT, .event = {.kind = EVENT_LINE_LOST}};
+    struct queue *queue = open_queue(SMALL);
+    struct message got[SMALL + QUEUE_EVENTS_KEPT];
+
+    (void)state;
+    for (int64_t t = 0; t < SMALL; t++)
+        assert_true(push(queue, t));
+    for (int round = 0; round < 3; round++) { // past the ring's end, too
+        for (size_t i = 0; i < QUEUE_EVENTS_KEPT; i++)
+            assert_true(queue_push(queue, &event));
+        assert_false(queue_push(queue, &event));
+        assert_false(push(queue, SMALL));
+        assert_int_equal(queue_take_lost(queue), 2);
+        assert_int_equal(queue_take(queue, got, SMALL + QUEUE_EVENTS_KEPT, 0), SMALL + QUEUE_EVENTS_KEPT);
+        assert_int_equal(got[SMALL - 1].kind, MESSAGE_READING);
+        assert_int_equal(got[SMALL - 1].reading.t_ms, SMALL - 1);
+        assert_int_equal(got[SMALL].kind, MESSAGE_EVENT);
+        assert_int_equal(got[SMALL + QUEUE_EVENTS_KEPT - 1].event.kind, EVENT_LINE_LOST);
+        for (int64_t t = 0; t < SMALL; t++)
+            assert_true(push(queue, t));
+    }
     queue_free(queue);
 }
 
@@ -183,9 +210,13 @@ static void may_be_freed_when_never_opened(void **state) {
 
 int main(void) {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(keeps_order_around_the_ring),    cmocka_unit_test(counts_what_finds_it_full),
-        cmocka_unit_test(waits_no_longer_than_asked),     cmocka_unit_test(hands_everything_to_another_thread),
-        cmocka_unit_test(wakes_the_consumer_when_shut),   cmocka_unit_test(carries_each_kind),
+        cmocka_unit_test(keeps_order_around_the_ring),
+        cmocka_unit_test(counts_what_finds_it_full),
+        cmocka_unit_test(keeps_room_for_events),
+        cmocka_unit_test(waits_no_longer_than_asked),
+        cmocka_unit_test(hands_everything_to_another_thread),
+        cmocka_unit_test(wakes_the_consumer_when_shut),
+        cmocka_unit_test(carries_each_kind),
         cmocka_unit_test(may_be_freed_when_never_opened),
     };
 

@@ -1,4 +1,5 @@
 // SPDX-License-Identifier: MIT
+// Measures real time: runs alone.
 /* shop's programs and lines: terminals held against libmodbus, the log that proves what was asked, simulated time
  * moved by a script. */
 #include <setjmp.h>

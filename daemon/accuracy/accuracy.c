@@ -166,6 +166,14 @@ static bool has_gap(const struct channel *channel) {
     return channel->silence_ms > GAP_INTERVALS * channel->interval_ms;
 }
 
+static bool is_stable(const struct accuracy *accuracy) {
+    const bool by_channel = accuracy->setting.reference_id != 0;
+
+    return accuracy->sensor.read && !has_gap(&accuracy->sensor) &&
+           (!by_channel || (accuracy->reference.read && !has_gap(&accuracy->reference))) &&
+           steepest(accuracy) < (double)ACCURACY_SLOPE_MC_PER_H;
+}
+
 static enum accuracy_reason find_reason(const struct accuracy *accuracy) {
     const struct accuracy_setting *setting = &accuracy->setting;
     const bool by_channel = setting->reference_id != 0;
@@ -225,6 +233,7 @@ const struct accuracy_result *accuracy_finish(struct accuracy *accuracy) {
     if (setting->reference_id != 0 && accuracy->reference.silence_ms > result->silence_ms)
         result->silence_ms = accuracy->reference.silence_ms;
     result->uncertainty_mc = uncertainty_of(accuracy);
+    result->stable = is_stable(accuracy);
     result->typed_count = setting->typed_count;
     for (size_t i = 0; i < setting->typed_count; i++)
         result->typed[i] = setting->typed[i];

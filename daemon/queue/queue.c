@@ -14,9 +14,10 @@
 enum { LEAST_CAPACITY = 2, MS_PER_SECOND = 1000, NS_PER_MS = 1000000, NS_PER_SECOND = 1000000000 };
 
 struct queue {
-    size_t capacity;
+    size_t capacity; // for readings and watermarks
+    size_t places;   // of the ring: the rest is for events
     struct message *ring;
-    // Both only grow; the place in the ring is the remainder by `capacity`.
+    // Both only grow; the place in the ring is the remainder by `places`.
     _Atomic uint64_t pushed; // written by the producer
     _Atomic uint64_t taken;  // written by the consumer
     _Atomic uint64_t lost;
@@ -34,7 +35,8 @@ struct queue *queue_open(size_t capacity, struct fault *fault) {
     if (queue == NULL)
         goto no_memory;
     queue->capacity = capacity;
-    queue->ring = calloc(capacity, sizeof *queue->ring);
+    queue->places = capacity + QUEUE_EVENTS_KEPT;
+    queue->ring = calloc(queue->places, sizeof *queue->ring);
     if (queue->ring == NULL)
         goto no_memory;
     pthread_mutex_init(&queue->mutex, NULL);
@@ -73,11 +75,11 @@ static void wake_consumer(struct queue *queue) {
 bool queue_push(struct queue *queue, const struct message *message) {
     const uint64_t pushed = atomic_load_explicit(&queue->pushed, memory_order_relaxed);
 
-    if (pushed - atomic_load(&queue->taken) == queue->capacity) {
+    if (pushed - atomic_load(&queue->taken) >= (message->kind == MESSAGE_EVENT ? queue->places : queue->capacity)) {
         atomic_fetch_add(&queue->lost, 1);
         return false;
     }
-    queue->ring[pushed % queue->capacity] = *message;
+    queue->ring[pushed % queue->places] = *message;
     atomic_store(&queue->pushed, pushed + 1);
     wake_consumer(queue);
     return true;
@@ -129,7 +131,7 @@ size_t queue_take(struct queue *queue, struct message *messages, size_t most, in
     if (count > most)
         count = most;
     for (size_t i = 0; i < count; i++)
-        messages[i] = queue->ring[(taken + i) % queue->capacity];
+        messages[i] = queue->ring[(taken + i) % queue->places];
     atomic_store(&queue->taken, taken + count);
     return count;
 }

@@ -30,11 +30,23 @@ struct judge *replay_open_judge(const struct plan *plan, size_t visit, const str
     return judge;
 }
 
-void replay_correct(const struct ledger_channel *channels, size_t count, struct reading *reading) {
+enum calibration_result replay_correct(const struct ledger_channel *channels, size_t count,
+                                       struct reading *reading) {
+    for (size_t i = 0; i < count; i++)
+        if (channels[i].channel_id == reading->channel_id)
+            return corrections_apply(&channels[i], reading);
+    return CALIBRATION_NONE;
+}
+
+static void correct_and_count(struct ledger_channel *channels, size_t count, struct reading *reading) {
     for (size_t i = 0; i < count; i++) {
+        enum calibration_result result;
+
         if (channels[i].channel_id != reading->channel_id)
             continue;
-        corrections_apply(&channels[i], reading);
+        result = corrections_apply(&channels[i], reading);
+        channels[i].corrected_count += result == CALIBRATION_APPLIED;
+        channels[i].outside_count += result == CALIBRATION_OUTSIDE;
         return;
     }
 }
@@ -56,24 +68,34 @@ struct ledger_cursor *replay_open_cursor(struct ledger *ledger, const struct led
     return cursor;
 }
 
-int replay_feed(struct ledger *ledger, struct judge *judge, const struct ledger_channel *channels, size_t count,
+static int feed_all(struct ledger_cursor *cursor, struct judge *judge, struct ledger_channel *channels,
+                    size_t count, replay_watch *watch, void *context, struct fault *fault) {
+    struct reading reading;
+    bool corrects = false;
+    int more;
+
+    for (size_t i = 0; i < count; i++)
+        corrects |= channels[i].sensor_calibration != NULL || channels[i].instrument_calibration != NULL;
+    while ((more = ledger_next_reading(cursor, &reading, fault)) == 1) {
+        if (corrects)
+            correct_and_count(channels, count, &reading);
+        judge_feed(judge, &reading);
+        if (watch != NULL && watch(context, &reading, fault) != 0)
+            return -1;
+    }
+    return more;
+}
+
+int replay_feed(struct ledger *ledger, struct judge *judge, struct ledger_channel *channels, size_t count,
                 int64_t from_ms, int64_t to_ms, replay_watch *watch, void *context, struct fault *fault) {
     struct ledger_cursor *cursor = replay_open_cursor(ledger, channels, count, from_ms, to_ms, fault);
-    struct reading reading;
-    int more;
+    int result;
 
     if (cursor == NULL)
         return -1;
-    while ((more = ledger_next_reading(cursor, &reading, fault)) == 1) {
-        replay_correct(channels, count, &reading);
-        judge_feed(judge, &reading);
-        if (watch != NULL && watch(context, &reading, fault) != 0) {
-            more = -1;
-            break;
-        }
-    }
+    result = feed_all(cursor, judge, channels, count, watch, context, fault);
     ledger_close_cursor(cursor);
-    return more;
+    return result;
 }
 
 /* Did the charge ever come into the band in this run? 1, 0, -1. A run without a finished judgement holds its place.

@@ -7,7 +7,7 @@
 
 #include "../quantity/wide.h"
 
-enum { REGISTER_BITS = 16, NV_PER_MV = 1000000 };
+enum { REGISTER_BITS = 16, DECIMAL_BASE = 10, NV_PER_MV = 1000000 };
 
 /* IEEE 754 binary32: 1 bit sign, 8 bits exponent with this bias, 23 bits of fraction. */
 enum {
@@ -139,14 +139,15 @@ void channel_decode(const struct channel_fitting *fitting, const uint16_t *regis
 void channel_decode_decimal(const struct channel_fitting *fitting, const struct channel_decimal *decimal,
                             struct reading *reading) {
     struct fraction raw = {.numerator = decimal->mantissa, .denominator = 1};
-    const int places = -decimal->exponent;
+    int places = -decimal->exponent;
 
+    // What lies beyond cannot move a thousandth, and would leave no room for the arithmetic.
+    for (; places > WIDE_MOST_POWER; places--)
+        raw.numerator /= DECIMAL_BASE;
     if (places < 0)
         raw.numerator *= wide_power_of_ten(-places);
-    else if (places <= WIDE_MOST_POWER)
-        raw.denominator = wide_power_of_ten(places);
     else
-        raw.denominator = wide_power_of_ten(WIDE_MOST_POWER) * wide_power_of_ten(places - WIDE_MOST_POWER);
+        raw.denominator = wide_power_of_ten(places);
     reading->value = 0;
     decode(fitting, &raw, reading);
 }

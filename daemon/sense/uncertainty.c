@@ -36,7 +36,8 @@ void uncertainty_find(const struct uncertainty_source *source, int64_t at_mc, st
         .expanded_mc = source->stated_mc, .sensor_from = UNCERTAINTY_STATED, .instrument_from = UNCERTAINTY_STATED};
     if (source->stated_mc > 0)
         return;
-    has_tolerance = thermocouple_find_type(source->type, &type) &&
+    has_tolerance = source->type != NULL && source->tolerance != NULL &&
+                    thermocouple_find_type(source->type, &type) &&
                     thermocouple_tolerance(type, thermocouple_find_class(source->tolerance), at_mc, &tolerance_mc);
     uncertainty->sensor_from =
         find_part(source->sensor, at_mc, has_tolerance, tolerance_mc, &uncertainty->sensor_mc);

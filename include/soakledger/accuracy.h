@@ -90,6 +90,7 @@ struct accuracy_result {
     int64_t uncertainty_mc;          // of the difference, without the reference's own if that is not stated
     int64_t sensor_slope_mc_per_h, reference_slope_mc_per_h; // 0 where there is none
     int64_t silence_ms;                                      // the longest of either channel
+    bool stable; // both channels were read without a gap, and neither moved too fast
     size_t typed_count;
     struct accuracy_typed typed[ACCURACY_TYPED_MOST];
 };

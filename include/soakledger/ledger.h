@@ -94,6 +94,7 @@ struct ledger_channel {
     int64_t since_ms;               // from when this fitting was in force
     /* In force at the t_ms for which the channels were listed, or NULL; see corrections.h. */
     struct calibration *instrument_calibration, *sensor_calibration;
+    int64_t corrected_count, outside_count; // good readings since it was listed; see replay_feed
 };
 
 /* Oven's id by name; 0 if there is none. */

@@ -50,7 +50,9 @@ struct message {
 
 struct queue;
 
-/* `capacity` messages, at least 2. */
+/* `capacity` messages, at least 2. Events find room for QUEUE_EVENTS_KEPT more: what is known of a line that was
+ * lost must not be lost with the readings. */
+enum { QUEUE_EVENTS_KEPT = 256 };
 struct queue *queue_open(size_t capacity, struct fault *fault);
 void queue_free(struct queue *queue);
 

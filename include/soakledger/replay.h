@@ -18,7 +18,8 @@ struct judge *replay_open_judge(const struct plan *plan, size_t visit, const str
                                 size_t count, judge_sink *sink, void *context, struct fault *fault);
 
 /* Corrects a reading, live or stored, by the tables that came with the channels; see corrections.h. */
-void replay_correct(const struct ledger_channel *channels, size_t count, struct reading *reading);
+enum calibration_result replay_correct(const struct ledger_channel *channels, size_t count,
+                                       struct reading *reading);
 
 /* The readings of channels that were listed for a run, whether it was recorded here or imported, as they are
  * stored. */
@@ -31,7 +32,7 @@ typedef int replay_watch(void *context, const struct reading *reading, struct fa
 
 /* Feeds the channels' readings within [from, to], corrected, to `judge`, in the judge's order. `watch` may be NULL.
  */
-int replay_feed(struct ledger *ledger, struct judge *judge, const struct ledger_channel *channels, size_t count,
+int replay_feed(struct ledger *ledger, struct judge *judge, struct ledger_channel *channels, size_t count,
                 int64_t from_ms, int64_t to_ms, replay_watch *watch, void *context, struct fault *fault);
 
 /* Which visit of a batch the next run would fulfil: the first for which no claimed run has reached the band. A run

@@ -102,6 +102,30 @@ int64_t sensors_find_uncounted(struct ledger *ledger, struct fault *fault);
 /* The same use again, from the readings themselves. */
 int sensors_recount(struct ledger *ledger, int64_t sensor_id, struct sensor_use *use, struct fault *fault);
 
+/* ---- what is due ---- */
+
+enum {
+    SENSOR_TOO_HOT = 1,       // was above its temperature_at_most in a run since it was last checked
+    SENSOR_WORN = 2,          // more hours in heat than its hours_at_most
+    SENSOR_CHECK_DUE = 4,     // neither fitted nor checked for longer than its check_every
+    SENSOR_OVERDUE = 8,       // its calibration in force is past its due date
+    SENSOR_RETIRED_USED = 16, // retired, and fitted all the same
+};
+struct sensor_state {
+    unsigned troubles;
+    int64_t peak_mc;                 // valid if too hot
+    int64_t check_due_ms;            // 0: no check is asked for, or it is not fitted
+    struct calibration *calibration; // in force, or NULL
+};
+
+/* `about` is the sensor's section of the configuration. sensors_release_state frees what is in it. */
+int sensors_look(struct ledger *ledger, const struct config_sensor *about, const struct sensor_record *record,
+                 int64_t now_ms, struct sensor_state *state, struct fault *fault);
+void sensors_release_state(struct sensor_state *state);
+/* All troubles as one sentence: "in heat for 512 h, limit 500 h; check was due on 2026-09-01". `size` bytes. */
+void sensors_describe(const struct config_sensor *about, const struct sensor_record *record,
+                      const struct sensor_state *state, enum temperature_unit unit, char *out, size_t size);
+
 /* ---- the counting itself: pure ---- */
 
 struct sensors_count {

@@ -19,8 +19,8 @@
 
 struct uncertainty_source {
     int64_t stated_mc;                             // by the configuration, expanded, k = 2; 0: not stated
-    const char *type;                              // the sensor's letter, "" if none
-    const char *tolerance;                         // its class, "" if none
+    const char *type;                              // the sensor's letter, "" or NULL if none
+    const char *tolerance;                         // its class, "" or NULL if none
     int64_t accuracy_mc;                           // of the instrument, a limit; 0: not stated
     const struct calibration *sensor, *instrument; // in force, or NULL
 };

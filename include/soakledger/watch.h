@@ -45,6 +45,9 @@ int watch_judge(struct watch *watch, const struct reading *reading, struct fault
 /* Every reading up to `t_ms` has been seen: a run that ended before is closed now. */
 int watch_settle(struct watch *watch, int64_t t_ms, struct fault *fault);
 
+/* Whether a run has ended since this was last asked. */
+bool watch_take_ended(struct watch *watch);
+
 /* Someone wrote into the books: a batch was opened, a run claimed. */
 int watch_read_books(struct watch *watch, int64_t now_ms, struct fault *fault);
 /* Judges every claimed run that is over and was not judged for that batch yet. */
