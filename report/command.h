@@ -93,6 +93,7 @@ command_function command_plan;
 command_function command_ports;
 command_function command_probe;
 command_function command_runs;
+command_function command_sensor;
 command_function command_survey;
 command_function command_verify;
 

@@ -175,6 +175,26 @@ static const char help_hardness[] =
     "against what the plan asks for: met, not met, or not proven.\n";
 
 
+static const char help_sensor[] =
+    "soakledger sensor list\n"
+    "soakledger sensor show SENSOR [--recount]\n"
+    "soakledger sensor due\n"
+    "soakledger sensor correct SENSOR FILE | none [--by NAME]\n"
+    "soakledger sensor correct --instrument NAME FILE | none [--by NAME]\n"
+    "soakledger sensor retire SENSOR [--words TEXT] [--by NAME]\n"
+    "\n"
+    "  list     every sensor: where it is, its hours in heat (100 C and above), its\n"
+    "           peak, how often it was heated, and what is wrong with it\n"
+    "  show     all that is known of one; --recount counts its use again from the\n"
+    "           stored readings and compares\n"
+    "  due      checks and calibrations that are due, limits that were passed\n"
+    "  correct  enters the table of a calibration certificate, for runs that begin\n"
+    "           from now on; 'none' withdraws what is in force\n"
+    "  retire   a person's word that a sensor is not to be used any more\n"
+    "\n"
+    "Fitted and moved are no commands: they follow from the configuration. A check\n"
+    "is made with 'soakledger check'.\n";
+
 static const char help_survey[] =
     "soakledger survey OVEN --setpoint TEMPERATURE (--run N | --from TIME --to TIME)\n"
     "           [--hold DURATION] [--decision simple | guarded] [--by NAME]\n"
@@ -224,6 +244,7 @@ const struct command_entry command_entries[] = {
     {"ports", command_ports, "serial adapters", help_ports},
     {"probe", command_probe, "find controllers", help_probe},
     {"runs", command_runs, "oven runs, whose they are", help_runs},
+    {"sensor", command_sensor, "sensors and their life", help_sensor},
     {"survey", command_survey, "how even a work zone is", help_survey},
     {"verify", command_verify, "is it as it was sealed?", help_verify},
 };
