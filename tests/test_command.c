@@ -314,7 +314,7 @@ static void checks_a_plan_without_a_shop(void **state) {
     expect(fixture, 0, words, "3 operations, 2 visits");
     fixture_write_plan(fixture, "[plan]\ntitle = x\nload = sensors\n\n[soak]\ntemperature = 200\n");
     expect(fixture, EX_CONFIG, words, "shop.plan:6");
-    expect(fixture, EX_USAGE, "plan burn x", "expected 'plan check FILE'");
+    expect(fixture, EX_USAGE, "plan burn x", "expected 'plan check FILE");
 }
 
 #define WITH_SHOP(test) cmocka_unit_test_setup_teardown(test, begin, end)
