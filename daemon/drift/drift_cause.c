@@ -197,7 +197,7 @@ static void add_pairs(const struct changes *changes, size_t sensor, double size,
                       struct misfit *misfit) {
     for (size_t one = 0; one < changes->sensor_count; one++) {
         for (size_t other = one + 1; other < changes->sensor_count; other++) {
-            const size_t pair = drift_pair_of(changes->sensor_count, one, other);
+            const size_t pair = drift_count_pair(changes->sensor_count, one, other);
             const double expected = one == sensor ? size : other == sensor ? -size : 0;
 
             if (changes->known[pair])
@@ -223,8 +223,8 @@ static double size_of_sensor(const struct changes *changes, size_t sensor) {
 
         if (other == sensor)
             continue;
-        pair = sensor < other ? drift_pair_of(changes->sensor_count, sensor, other)
-                              : drift_pair_of(changes->sensor_count, other, sensor);
+        pair = sensor < other ? drift_count_pair(changes->sensor_count, sensor, other)
+                              : drift_count_pair(changes->sensor_count, other, sensor);
         if (!changes->known[pair])
             continue;
         sum += (sensor < other ? 1 : -1) * changes->by[pair] / (changes->error[pair] * changes->error[pair]);
