@@ -43,8 +43,8 @@ struct changes {
 
 struct candidate {
     enum drift_cause cause;
-    size_t sensor;
     enum drift_shape shape;
+    size_t sensor;
     double log_weight;
 };
 enum { MOST_CANDIDATES = 2 * DRIFT_MOST_WEIGHTS };
@@ -309,7 +309,7 @@ static void add_candidate(struct candidate *candidates, size_t *count, const str
                           enum drift_cause cause, size_t sensor, double log_weight) {
     if (isinf(log_weight))
         return;
-    candidates[(*count)++] = (struct candidate){cause, sensor, course->shape, course->log_fit + log_weight};
+    candidates[(*count)++] = (struct candidate){cause, course->shape, sensor, course->log_fit + log_weight};
 }
 
 static void weigh_course(const struct drift_history *history, const struct drift_report *report,
