@@ -4,6 +4,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "soakledger/import.h"
 #include "soakledger/replay.h"
 
 enum { FIRST_FINDINGS = 32 };
@@ -198,16 +199,21 @@ static int assess_run(struct ledger *ledger, const struct plan *plan, struct ass
     if (run->until_ms < run->run.begun_ms) // it has only just begun
         run->until_ms = run->run.begun_ms;
     run->oven = ledger_oven_name(ledger, run->run.oven_id, fault);
-    run->channels = ledger_list_channels(ledger, run->run.oven_id, run->run.begun_ms, &run->channel_count, fault);
+    run->channels = import_list_run_channels(ledger, &run->run, &run->channel_count, fault);
     if (run->oven == NULL || run->channels == NULL)
         return -1;
     if (assess_judge_run(plan, run->run.visit, run, assess_feed_stored, ledger, watch, fault) != 0)
         return -1;
-    run->events = ledger_list_events(ledger, run->run.begun_ms, run->until_ms, &run->event_count, fault);
+    if (import_find(ledger, run->run.run_id, &run->import, fault) < 0)
+        return -1;
+    // What happened to this recorder meanwhile says nothing of readings that another one took.
+    run->events = run->import != NULL
+                      ? calloc(1, sizeof *run->events)
+                      : ledger_list_events(ledger, run->run.begun_ms, run->until_ms, &run->event_count, fault);
     simulated = ledger_was_simulated(ledger, run->run.begun_ms, run->until_ms, fault);
     if (run->events == NULL || simulated < 0)
         return -1;
-    run->simulated = simulated == 1;
+    run->simulated = simulated == 1 && run->import == NULL;
     if (assess_compare_stored(ledger, run, fault) != 0 ||
         seal_read_run(ledger, run->run.run_id, &run->seal, fault) < 0)
         return -1;
@@ -286,18 +292,10 @@ static int assess_visit(struct ledger *ledger, struct assess_batch *assessed, si
         if (assess_run(ledger, assessed->plan, run, watch, fault) != 0)
             return -1;
         assessed->simulated = assessed->simulated || run->simulated;
+        assessed->imported = assessed->imported || run->import != NULL;
         assessed->differs = assessed->differs || run->agreement == ASSESS_DIFFERS;
     }
     return 0;
-}
-
-void assess_settle(struct assess_batch *assessed) {
-    assessed->outcome = OUTCOME_MET;
-    for (size_t i = 0; i < assessed->visit_count; i++) {
-        assess_decide(assessed, i);
-        if (assessed->visits[i].outcome > assessed->outcome)
-            assessed->outcome = assessed->visits[i].outcome;
-    }
 }
 
 static int assess_visits(struct ledger *ledger, struct assess_batch *assessed, const struct assess_watch *watch,
@@ -308,8 +306,6 @@ static int assess_visits(struct ledger *ledger, struct assess_batch *assessed, c
 
     for (size_t i = 0; result == 0 && i < assessed->visit_count; i++)
         result = assess_visit(ledger, assessed, i, claimed, count, watch, fault);
-    if (result == 0)
-        assess_settle(assessed);
     free(claimed);
     return result;
 }
@@ -332,6 +328,16 @@ static int assess_hardness(struct assess_batch *assessed, struct fault *fault) {
     if (assessed->hardness.asked && assessed->hardness.outcome > assessed->outcome)
         assessed->outcome = assessed->hardness.outcome;
     return 0;
+}
+
+int assess_settle(struct assess_batch *assessed, struct fault *fault) {
+    assessed->outcome = OUTCOME_MET;
+    for (size_t i = 0; i < assessed->visit_count; i++) {
+        assess_decide(assessed, i);
+        if (assessed->visits[i].outcome > assessed->outcome)
+            assessed->outcome = assessed->visits[i].outcome;
+    }
+    return assess_hardness(assessed, fault);
 }
 
 /* What people said, and by what seal the ledger can be known again. */
@@ -371,7 +377,7 @@ struct assess_batch *assess_batch(struct ledger *ledger, int64_t batch_id, const
         fault_set(fault, EX_OSERR, "not enough memory for %zu visits", assessed->visit_count);
         goto fail;
     }
-    if (assess_visits(ledger, assessed, watch, fault) != 0 || assess_hardness(assessed, fault) != 0)
+    if (assess_visits(ledger, assessed, watch, fault) != 0 || assess_settle(assessed, fault) != 0)
         goto fail;
     return assessed;
 fail:
@@ -381,6 +387,7 @@ fail:
 
 static void assess_release_run(struct assess_run *run) {
     free(run->oven);
+    import_free(run->import);
     ledger_free_channels(run->channels, run->channel_count);
     free(run->tallies);
     free(run->findings);

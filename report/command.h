@@ -13,7 +13,7 @@
 #include "soakledger/ledger.h"
 #include "soakledger/plan.h"
 
-enum { COMMAND_LINE_COLUMNS = 80, COMMAND_MOST_CELLS = 8, COMMAND_TEXT_BYTES = 1024 };
+enum { COMMAND_LINE_COLUMNS = 80, COMMAND_MOST_CELLS = 12, COMMAND_TEXT_BYTES = 1024 };
 
 struct command {
     const char *config_path;
@@ -72,24 +72,31 @@ int command_check_ovens(struct command *command, const struct plan *plan, const 
 int64_t command_visit_oven(struct command *command, const struct ledger_batch *batch, const struct plan *plan,
                            size_t visit, struct fault *fault);
 typedef int command_function(struct command *command, int argc, char **argv, struct fault *fault);
+/* Whether the words name a file of a certificate. */
+bool command_is_paper(int argc, char **argv);
+int command_verify_paper(struct command *command, int argc, char **argv, struct fault *fault);
 /* One a line, in order. */
 command_function command_amend;
 command_function command_attest;
 command_function command_batch;
+command_function command_batch_list;
 command_function command_batch_open;
 command_function command_batch_show;
 command_function command_batch_split;
 command_function command_certificate;
 command_function command_check;
 command_function command_claim;
+command_function command_drift;
 command_function command_disposition;
 command_function command_hardness;
+command_function command_import;
 command_function command_key;
 command_function command_now;
 command_function command_plan;
 command_function command_ports;
 command_function command_probe;
 command_function command_runs;
+command_function command_sensor;
 command_function command_survey;
 command_function command_verify;
 

@@ -23,7 +23,10 @@ static const char help_batch[] =
     "           [--order TEXT] [--operator TEXT] [--note TEXT] [--with BATCH]\n"
     "soakledger batch split BATCH --charge TEXT [--plan FILE] [--customer TEXT]\n"
     "           [--order TEXT] [--operator TEXT] [--note TEXT] [--apart | --together]\n"
-    "soakledger batch list\n"
+    "soakledger batch list [--all] [--open] [--customer TEXT] [--steel TEXT]\n"
+    "           [--charge TEXT] [--order TEXT] [--oven NAME] [--sensor IDENTITY]\n"
+    "           [--verdict met | not-proven | not-met] [--from DATE] [--to DATE]\n"
+    "           [--csv | --json]\n"
     "soakledger batch show BATCH\n"
     "soakledger batch close BATCH\n"
     "\n"
@@ -31,16 +34,24 @@ static const char help_batch[] =
     "          --with BATCH: both charges go in together, each run is for both\n"
     "  split   a part of the charge becomes a batch: the runs so far belong to both.\n"
     "          With another plan they go apart from then on, else together\n"
-    "  list    every batch, and what it waits for\n"
+    "  list    batches that fit, how they came out, and what they wait for\n"
     "  show    what the plan requires and what was found, visit by visit\n"
     "  close   no more runs belong to it\n";
 
 static const char help_certificate[] =
-    "soakledger certificate BATCH [-o FILE]\n"
+    "soakledger certificate BATCH [--why TEXT] [--by NAME] [-o FILE]\n"
+    "soakledger certificate BATCH --revision N [-o FILE]\n"
     "\n"
     "Writes the certificate of a batch and records its issue. Without -o it is\n"
-    "soakledger-batch-N.pdf in this folder. See soakledger(1) for what stands beside\n"
-    "it.\n";
+    "soakledger-batch-N.pdf in this folder. With a key in the configuration it is\n"
+    "signed inside, and a second signature lies beside it, FILE.sig.\n"
+    "\n"
+    "  --why TEXT     why there is a new one, if there is one already. What changed\n"
+    "                 is found out and printed; the one before stays a record\n"
+    "  --by NAME      whose reason that is; the user unless given\n"
+    "  --revision N   print one again as it was issued, byte for byte\n"
+    "\n"
+    "'soakledger verify FILE' is what its receiver can do.\n";
 
 static const char help_check[] =
     "soakledger check OVEN.CHANNEL [--allowed DIFFERENCE]\n"
@@ -75,6 +86,29 @@ static const char help_claim[] =
     "  --by NAME   who says so; the user unless given\n"
     "\n"
     "'soakledger runs' lists the runs. Nothing is erased: the latest word holds.\n";
+
+static const char help_import[] =
+    "soakledger import FILE --as DESCRIPTION [--by NAME]\n"
+    "\n"
+    "Makes a run of what another recorder wrote: a CSV file, whose columns, units and\n"
+    "times a description states, see soakledger-import(5). It is judged like any\n"
+    "other run once a batch claims it, and every sheet says that it was imported.\n"
+    "\n"
+    "Anything in the file that is not as described is refused with its line, and\n"
+    "nothing is imported.\n";
+static const char help_drift[] =
+    "soakledger drift [OVEN | OVEN.CHANNEL | SENSOR] [--until TIME] [-o FILE]\n"
+    "\n"
+    "What the runs so far say of the sensors, one line each: how far each has moved\n"
+    "since it was fitted or last checked, how fast it goes on, and when it reaches\n"
+    "what is allowed. And what has changed, if not a sensor: element, supply, door.\n"
+    "\n"
+    "  SENSOR      the number on its tag; without any word, all ovens\n"
+    "  --until     as it looked then\n"
+    "  -o FILE     the sheet too, with the charts behind it\n"
+    "\n"
+    "With two sensors that disagree nothing tells which has changed; 'soakledger\n"
+    "check' does. With three or more the odd one is named.\n";
 
 static const char help_key[] =
     "soakledger key make\n"
@@ -118,9 +152,10 @@ static const char help_probe[] =
     "Finds the controllers on a line by reading alone, and shows their registers.\n";
 
 static const char help_runs[] =
-    "soakledger runs [--all]\n"
+    "soakledger runs [--all] [--oven NAME] [--sensor IDENTITY] [--from DATE]\n"
+    "           [--to DATE] [--csv | --json]\n"
     "\n"
-    "The last 20 oven runs, or all of them, and whose they are.\n";
+    "The last 20 oven runs, or all that fit, and whose they are.\n";
 
 static const char help_amend[] =
     "soakledger amend BATCH charge | customer | order | operator | note --to TEXT\n"
@@ -148,6 +183,26 @@ static const char help_hardness[] =
     "against what the plan asks for: met, not met, or not proven.\n";
 
 
+static const char help_sensor[] =
+    "soakledger sensor list\n"
+    "soakledger sensor show SENSOR [--recount]\n"
+    "soakledger sensor due\n"
+    "soakledger sensor correct SENSOR FILE | none [--by NAME]\n"
+    "soakledger sensor correct --instrument NAME FILE | none [--by NAME]\n"
+    "soakledger sensor retire SENSOR [--words TEXT] [--by NAME]\n"
+    "\n"
+    "  list     every sensor: where it is, its hours in heat (100 C and above), its\n"
+    "           peak, how often it was heated, and what is wrong with it\n"
+    "  show     all that is known of one; --recount counts its use again from the\n"
+    "           stored readings and compares\n"
+    "  due      checks and calibrations that are due, limits that were passed\n"
+    "  correct  enters the table of a calibration certificate, for runs that begin\n"
+    "           from now on; 'none' withdraws what is in force\n"
+    "  retire   a person's word that a sensor is not to be used any more\n"
+    "\n"
+    "Fitted and moved are no commands: they follow from the configuration. A check\n"
+    "is made with 'soakledger check'.\n";
+
 static const char help_survey[] =
     "soakledger survey OVEN --setpoint TEMPERATURE (--run N | --from TIME --to TIME)\n"
     "           [--hold DURATION] [--decision simple | guarded] [--by NAME]\n"
@@ -169,15 +224,23 @@ static const char help_survey[] =
 
 static const char help_verify[] =
     "soakledger verify [run N | batch N] [--seal DIGITS]\n"
+    "soakledger verify CERT.pdf [--key FILE] [--signature FILE]\n"
     "\n"
-    "Works out every seal of the ledger again, and says what is not as it was\n"
-    "sealed: readings, findings, verdicts, plans, books. With a run or a batch only\n"
-    "the readings of its runs are looked at, which is quicker.\n"
+    "The ledger: works out every seal again, and says what is not as it was sealed:\n"
+    "readings, findings, verdicts, plans, books. With a run or a batch only the\n"
+    "readings of its runs are looked at, which is quicker.\n"
     "\n"
-    "  --seal DIGITS   a seal kept elsewhere, such as on a certificate: its first 12\n"
-    "                  digits or more. Shows also what was cut off or put back\n"
+    "  --seal DIGITS      a seal kept elsewhere, such as on a certificate: its first\n"
+    "                     12 digits or more. Shows also what was cut off or put back\n"
     "\n"
-    "Exit status 0: everything is as it was sealed; 65: it is not. See\n"
+    "A certificate, without ledger or configuration: whether its signature holds, and\n"
+    "whether its verdicts follow from the readings and the plan attached to it.\n"
+    "\n"
+    "  --key FILE         of the shop: shop.crt for the signature inside the file, or\n"
+    "                     shop.pub for the one beside it\n"
+    "  --signature FILE   instead of CERT.pdf.sig, with shop.pub\n"
+    "\n"
+    "Exit status 0: everything is as it was sealed or signed; 65: it is not. See\n"
     "soakledger-seal(5).\n";
 
 const struct command_entry command_entries[] = {
@@ -188,13 +251,16 @@ const struct command_entry command_entries[] = {
     {"check", command_check, "a sensor and a reference", help_check},
     {"claim", command_claim, "say whose a run is", help_claim},
     {"disposition", command_disposition, "accept, rework, scrap ...", help_disposition},
+    {"drift", command_drift, "sensors over many runs", help_drift},
     {"hardness", command_hardness, "hardness as measured", help_hardness},
+    {"import", command_import, "a run of another recorder", help_import},
     {"key", command_key, "what signs certificates", help_key},
     {"now", command_now, "the ovens at this moment", help_now},
     {"plan", command_plan, "check or draw a plan", help_plan},
     {"ports", command_ports, "serial adapters", help_ports},
     {"probe", command_probe, "find controllers", help_probe},
     {"runs", command_runs, "oven runs, whose they are", help_runs},
+    {"sensor", command_sensor, "sensors and their life", help_sensor},
     {"survey", command_survey, "how even a work zone is", help_survey},
     {"verify", command_verify, "is it as it was sealed?", help_verify},
 };

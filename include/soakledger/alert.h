@@ -3,7 +3,12 @@
  *
  * An alert is about a subject (an oven, a line, a channel, a batch) and has a kind. Raised twice while it stands,
  * it is told once; it is told again, one step higher, when nobody could clear it for `escalate_after`, at most
- * ALERT_MOST_STEPS times; when it is cleared, an all-clear is told if the alert was.
+ * ALERT_MOST_STEPS times (but sensor-worn and check-due, which can wait for the day); when it is cleared, an
+ * all-clear is told if the alert was.
+ *
+ * What comes and goes wears a person out: raised for the third time, each within ALERT_CALM_MS of the end before,
+ * it says so, and from then on it stands until it has been well for ALERT_CALM_MS on end; only then is its
+ * all-clear told.
  *
  * Delivery: the journal always; and the user's own command, if the configuration names one. The command is started
  * without a shell, with a clean environment (PATH and LANG alone), /dev/null as input and output, its own process
@@ -37,6 +42,7 @@ enum alert_kind {
     ALERT_DRIFT,       // many runs together show a sensor or an oven to have changed; told once, it does not stand
 };
 enum { ALERT_KIND_COUNT = 10, ALERT_MOST_STEPS = 3, ALERT_MOST_STANDING = 64, ALERT_MOST_WAITING = 32 };
+enum { ALERT_RESTLESS_TIMES = 3, ALERT_CALM_MS = 600000 }; // our own choice
 enum { ALERT_SUBJECT_BYTES = 80, ALERT_WORDS_BYTES = 512 };
 
 struct alert_desk;

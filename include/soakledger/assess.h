@@ -15,6 +15,7 @@
 #include "soakledger/books.h"
 #include "soakledger/fault.h"
 #include "soakledger/hardness.h"
+#include "soakledger/import.h"
 #include "soakledger/judge.h"
 #include "soakledger/ledger.h"
 #include "soakledger/plan.h"
@@ -59,6 +60,7 @@ struct assess_run {
     bool simulated;
     bool reached;          // the charge was in the band at least once
     struct seal_head seal; // of the run; seal_id 0 while it has none
+    struct import *import; // whose readings they are; NULL for our own
 };
 
 enum { ASSESS_NO_RUN = -1 };
@@ -87,6 +89,7 @@ struct assess_batch {
     struct seal_head last_seal; // of the whole ledger: what to print; seal_id 0 if there is none
     enum outcome outcome;       // the worst of all visits and, where it is asked for, of the hardness
     bool simulated;             // any part of any run
+    bool imported;              // any run: somebody else took its readings
     bool differs;               // any run whose stored judgement is another one
 };
 
@@ -113,8 +116,8 @@ typedef int assess_feed(void *source, const struct assess_run *run, struct judge
 int assess_judge_run(const struct plan *plan, size_t visit, struct assess_run *run, assess_feed *feed, void *source,
                      const struct assess_watch *watch, struct fault *fault);
 void assess_sort_findings(struct assess_run *run);
-/* Decides every visit, in order, and the batch, once all runs are judged. */
-void assess_settle(struct assess_batch *assessed);
+/* Decides every visit, in order, the hardness and the batch, once all runs are judged and the books are there. */
+int assess_settle(struct assess_batch *assessed, struct fault *fault);
 
 /* The verdict that decides the batch: the first of the worst; with all met the one with the least to spare. NULL if
  * there is none. `visit` gets its visit. Hardness is no part of it: see assess_hardness_decides. */
