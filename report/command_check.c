@@ -27,9 +27,12 @@ static const struct ledger_channel *find_named(const struct check_case *of, cons
     return NULL;
 }
 
+/* -1 is said outright, so that whoever reads on knows that there is a channel. */
 static int need_sensor(const struct ledger_channel *channel, const char *name, struct fault *fault) {
-    if (channel == NULL)
-        return fault_set(fault, EX_NOINPUT, "there was no channel '%s' in that oven at that time", name);
+    if (channel == NULL) {
+        fault_set(fault, EX_NOINPUT, "there was no channel '%s' in that oven at that time", name);
+        return -1;
+    }
     if (channel->role == ROLE_SETPOINT || channel->role == ROLE_OUTPUT)
         return fault_set(fault, EX_DATAERR, "channel '%s' is the %s: expected one with a sensor", name,
                          channel_role_name(channel->role));
