@@ -312,6 +312,7 @@ static void test_at_once(void **state) {
     const int before = count_stored(stage, checked);
 
     stage_play_until(stage, "2026-11-16T08:38:00Z");
+    stage_read_journal(stage); // waits until all that was read is stored
     tell_flat(stage, "$S check small.front --yes --allowed '4 C' --at 2026-11-16T08:15:00Z" STATED " -o $D/o.pdf");
     assert_true(paper_has(stage->output, "within the 4.0"));
     assert_int_equal(count_stored(stage, checked), before + 1);
