@@ -1,11 +1,13 @@
 // SPDX-License-Identifier: MIT
 #include "soakledger/watch.h"
 
+#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
 #include "notice.h"
 #include "soakledger/company.h"
+#include "soakledger/health.h"
 #include "soakledger/journal.h"
 #include "soakledger/quantity.h"
 #include "soakledger/replay.h"
@@ -40,6 +42,7 @@ struct watch {
     int64_t oven_id;
     int64_t heart_id; // the channel whose temperature tells whether a run is on: control, or the first load
     struct run_detector *detector;
+    struct health_gatherer *gatherer; // NULL unless a run is on
     bool on, ended;
     int64_t run_id, begun_ms;
     int64_t last_ms;           // of any reading of this oven
@@ -440,6 +443,9 @@ static int resume_run(struct watch *watch, struct fault *fault) {
     if (watch->last_ms < 0)
         return -1;
     run_resume(watch->detector, run.begun_ms, watch->last_ms);
+    watch->gatherer = health_open_gatherer(watch->ledger, run.run_id, watch->last_ms, fault);
+    if (watch->gatherer == NULL)
+        return -1;
     return follow_claims(watch, watch->last_ms, fault);
 }
 
@@ -476,6 +482,7 @@ void watch_free(struct watch *watch) {
         judging_free(watch->judgings[i]);
     free(watch->judgings);
     run_free(watch->detector);
+    health_free_gatherer(watch->gatherer);
     free(watch);
 }
 
@@ -512,6 +519,34 @@ static int close_judgings(struct watch *watch, int64_t ended_ms, struct fault *f
     return result;
 }
 
+/* What many runs together say of this oven's sensors is told when it is first known. */
+static int tell_drift(struct watch *watch, int64_t ended_ms, struct fault *fault) {
+    char subject[ALERT_SUBJECT_BYTES];
+    struct health_news news;
+    const int told = health_tell(watch->ledger, watch->run_id, watch->config->unit, &news, fault);
+
+    if (told <= 0)
+        return told;
+    if (news.about_sensor)
+        snprintf(subject, sizeof subject, "oven %.35s, %.35s", watch->oven->name, news.channel);
+    else
+        snprintf(subject, sizeof subject, "oven %.70s", watch->oven->name);
+    alert_raise(watch->desk, ALERT_DRIFT, subject, ended_ms, news.words);
+    return 0;
+}
+
+static int keep_facts(struct watch *watch, int64_t ended_ms, struct fault *fault) {
+    struct health_facts facts = {0};
+    int result = health_end_gathering(watch->gatherer, &facts, fault);
+
+    if (result == 0)
+        result = health_keep_facts(watch->ledger, &facts, fault);
+    health_free_facts(&facts);
+    health_free_gatherer(watch->gatherer);
+    watch->gatherer = NULL;
+    return result == 0 ? tell_drift(watch, ended_ms, fault) : -1;
+}
+
 static int close_run(struct watch *watch, int64_t ended_ms, int64_t now_ms, struct fault *fault) {
     const enum run_end reason = end_reason(watch);
 
@@ -522,7 +557,8 @@ static int close_run(struct watch *watch, int64_t ended_ms, int64_t now_ms, stru
     watch->on = false;
     watch->ended = true;
     watch->ending_ms = 0;
-    if (sensors_count_run(watch->ledger, watch->run_id, fault) < 0 || close_judgings(watch, ended_ms, fault) != 0)
+    if (sensors_count_run(watch->ledger, watch->run_id, fault) < 0 || keep_facts(watch, ended_ms, fault) != 0 ||
+        close_judgings(watch, ended_ms, fault) != 0)
         return -1;
     return seal_closed(watch, now_ms, fault);
 }
@@ -586,10 +622,15 @@ int watch_begin(struct watch *watch, int64_t now_ms, struct fault *fault) {
     watch->on = true;
     journal_write(JOURNAL_NOTICE, "oven %s, run %lld: began at %s UTC", watch->oven->name, (long long)watch->run_id,
                   quantity_format_time(watch->begun_ms, 0, when));
+    watch->gatherer = health_open_gatherer(watch->ledger, watch->run_id, now_ms, fault);
+    if (watch->gatherer == NULL)
+        return -1;
     return watch_read_books(watch, now_ms, fault);
 }
 
 int watch_judge(struct watch *watch, const struct reading *reading, struct fault *fault) {
+    if (watch->gatherer != NULL && health_gather(watch->gatherer, reading, fault) != 0)
+        return -1;
     for (size_t i = 0; i < watch->judging_count; i++) {
         struct judging *judging = watch->judgings[i];
         struct reading corrected = *reading;

@@ -82,6 +82,7 @@ command_function command_batch_split;
 command_function command_certificate;
 command_function command_check;
 command_function command_claim;
+command_function command_drift;
 command_function command_disposition;
 command_function command_hardness;
 command_function command_key;
@@ -90,6 +91,7 @@ command_function command_plan;
 command_function command_ports;
 command_function command_probe;
 command_function command_runs;
+command_function command_sensor;
 command_function command_survey;
 command_function command_verify;
 

@@ -12,14 +12,34 @@
 #include "soakledger/keep.h"
 #include "soakledger/words.h"
 
-static const char usage_check[] = "plan check FILE";
-static const char usage_show[] = "plan show FILE [-o FILE.pdf] [--paper A4|Letter]";
+static const char usage_check[] = "plan check FILE [--unit C|F]";
+static const char usage_show[] = "plan show FILE [-o FILE.pdf] [--paper A4|Letter] [--unit C|F]";
 
-static void command_print_operation(FILE *out, const struct plan *plan, size_t index) {
+/* The unit asked for; else the shop's, where there is a configuration; else °C. */
+static int command_plan_unit(const struct command *command, const char *asked, enum temperature_unit *unit,
+                             struct fault *fault) {
+    struct fault ignored;
+    struct config *config;
+
+    *unit = UNIT_CELSIUS;
+    if (asked != NULL) {
+        if (strcmp(asked, "C") != 0 && strcmp(asked, "F") != 0)
+            return fault_set(fault, EX_USAGE, "--unit '%s': expected C or F", asked);
+        *unit = asked[0] == 'F' ? UNIT_FAHRENHEIT : UNIT_CELSIUS;
+        return 0;
+    }
+    config = config_read(command->config_path, &ignored);
+    if (config != NULL)
+        *unit = config->unit;
+    config_free(config);
+    return 0;
+}
+
+static void command_print_operation(FILE *out, const struct plan *plan, size_t index, enum temperature_unit unit) {
     const struct plan_operation *operation = &plan->operations[index];
     char words[PLAN_WORDS_MOST][PLAN_WORDS_BYTES], name[PLAN_NAME_BYTES], oven[COMMAND_TEXT_BYTES];
     char line[2 * COMMAND_TEXT_BYTES];
-    const size_t count = plan_words(plan, operation, words);
+    const size_t count = plan_words(plan, operation, unit, words);
 
     snprintf(line, sizeof line, "%zu. %s (visit %zu%s%s)", index + 1, plan_words_name(operation, name),
              operation->visit + 1, operation->oven[0] != '\0' ? ", oven " : "",
@@ -31,7 +51,7 @@ static void command_print_operation(FILE *out, const struct plan *plan, size_t i
     }
 }
 
-static void command_print_plan(FILE *out, const struct plan *plan) {
+static void command_print_plan(FILE *out, const struct plan *plan, enum temperature_unit unit) {
     char line[2 * COMMAND_TEXT_BYTES], title[COMMAND_TEXT_BYTES], sha256[LEDGER_SHA256_TEXT_BYTES];
     char words[PLAN_WORDS_MOST][PLAN_WORDS_BYTES];
     size_t count;
@@ -42,20 +62,22 @@ static void command_print_plan(FILE *out, const struct plan *plan) {
     ledger_sha256(plan->text, plan->text_length, sha256);
     fprintf(out, "SHA-256 %s\n", sha256);
     for (size_t i = 0; i < plan->operation_count; i++)
-        command_print_operation(out, plan, i);
-    count = plan_words_whole(plan, words);
+        command_print_operation(out, plan, i, unit);
+    count = plan_words_whole(plan, unit, words);
     for (size_t i = 0; i < count; i++)
         command_print(out, 2, words[i]);
 }
 
 static int command_plan_check(struct command *command, int argc, char **argv, struct fault *fault) {
-    const char *path = NULL;
+    const char *path = NULL, *asked = NULL;
+    const struct command_option options[] = {{"--unit", &asked}};
+    enum temperature_unit unit;
     struct plan *plan;
 
-    if (command_take(argc, argv, NULL, 0, &path, 1, 1, usage_check, fault) < 0 ||
-        (plan = plan_read(path, fault)) == NULL)
+    if (command_take(argc, argv, options, 1, &path, 1, 1, usage_check, fault) < 0 ||
+        command_plan_unit(command, asked, &unit, fault) != 0 || (plan = plan_read(path, fault)) == NULL)
         return -1;
-    command_print_plan(command->out, plan);
+    command_print_plan(command->out, plan, unit);
     plan_free(plan);
     return 0;
 }
@@ -87,8 +109,9 @@ static void command_say(FILE *out, bool utf8, const char *text) {
     command_print(out, 2, utf8 ? clean : plan_make_plain(clean));
 }
 
-static int command_show_screen(FILE *out, const struct plan *plan, struct fault *fault) {
-    const struct plan_screen screen = {command_is_utf8(), command_is_colourful(out)};
+static int command_show_screen(FILE *out, const struct plan *plan, enum temperature_unit unit,
+                               struct fault *fault) {
+    const struct plan_screen screen = {command_is_utf8(), command_is_colourful(out), unit};
     char line[2 * COMMAND_TEXT_BYTES + 2], lag[QUANTITY_TEXT_BYTES];
 
     snprintf(line, sizeof line, "%.*s%s%.*s", COMMAND_TEXT_BYTES - 1, plan->title,
@@ -107,7 +130,8 @@ static int command_show_screen(FILE *out, const struct plan *plan, struct fault 
     return 0;
 }
 
-static int command_show_paper(const struct plan *plan, const char *path, const char *paper, struct fault *fault) {
+static int command_show_paper(const struct plan *plan, const char *path, const char *paper,
+                              enum temperature_unit unit, struct fault *fault) {
     struct clock *clock = clock_open_real(fault);
     unsigned char *bytes = NULL;
     struct keep *keep;
@@ -118,7 +142,7 @@ static int command_show_paper(const struct plan *plan, const char *path, const c
         return -1;
     now_ms = clock_read_ms(clock);
     clock_close(clock);
-    if (plan_sheet_make(plan, paper, now_ms, &bytes, &length, fault) != 0)
+    if (plan_sheet_make(plan, paper, unit, now_ms, &bytes, &length, fault) != 0)
         return -1;
     keep = keep_write(path, bytes, length, fault);
     free(bytes);
@@ -126,8 +150,10 @@ static int command_show_paper(const struct plan *plan, const char *path, const c
 }
 
 static int command_plan_show(struct command *command, int argc, char **argv, struct fault *fault) {
-    const char *path = NULL, *output = NULL, *long_output = NULL, *paper = NULL;
-    const struct command_option options[] = {{"-o", &output}, {"--output", &long_output}, {"--paper", &paper}};
+    const char *path = NULL, *output = NULL, *long_output = NULL, *paper = NULL, *asked = NULL;
+    const struct command_option options[] = {
+        {"-o", &output}, {"--output", &long_output}, {"--paper", &paper}, {"--unit", &asked}};
+    enum temperature_unit unit;
     struct plan *plan;
     int result;
 
@@ -140,10 +166,10 @@ static int command_plan_show(struct command *command, int argc, char **argv, str
         return fault_set(fault, EX_USAGE, "--paper '%s': expected A4 or Letter", paper);
     if (paper != NULL && output == NULL)
         return fault_set(fault, EX_USAGE, "--paper is for a PDF: expected -o FILE.pdf with it");
-    if ((plan = plan_read(path, fault)) == NULL)
+    if (command_plan_unit(command, asked, &unit, fault) != 0 || (plan = plan_read(path, fault)) == NULL)
         return -1;
-    result = output == NULL ? command_show_screen(command->out, plan, fault)
-                            : command_show_paper(plan, output, paper != NULL ? paper : "A4", fault);
+    result = output == NULL ? command_show_screen(command->out, plan, unit, fault)
+                            : command_show_paper(plan, output, paper != NULL ? paper : "A4", unit, fault);
     if (result == 0 && output != NULL)
         fprintf(command->out, "%s\n", output);
     plan_free(plan);

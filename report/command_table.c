@@ -76,6 +76,20 @@ static const char help_claim[] =
     "\n"
     "'soakledger runs' lists the runs. Nothing is erased: the latest word holds.\n";
 
+static const char help_drift[] =
+    "soakledger drift [OVEN | OVEN.CHANNEL | SENSOR] [--until TIME] [-o FILE]\n"
+    "\n"
+    "What the runs so far say of the sensors, one line each: how far each has moved\n"
+    "since it was fitted or last checked, how fast it goes on, and when it reaches\n"
+    "what is allowed. And what has changed, if not a sensor: element, supply, door.\n"
+    "\n"
+    "  SENSOR      the number on its tag; without any word, all ovens\n"
+    "  --until     as it looked then\n"
+    "  -o FILE     the sheet too, with the charts behind it\n"
+    "\n"
+    "With two sensors that disagree nothing tells which has changed; 'soakledger\n"
+    "check' does. With three or more the odd one is named.\n";
+
 static const char help_key[] =
     "soakledger key make\n"
     "soakledger key public [-o FILE]\n"
@@ -98,12 +112,12 @@ static const char help_now[] =
     "not UTF-8 the page is plain ASCII.\n";
 
 static const char help_plan[] =
-    "soakledger plan check FILE\n"
-    "soakledger plan show FILE [-o FILE.pdf] [--paper A4 | Letter]\n"
+    "soakledger plan check FILE [--unit C | F]\n"
+    "soakledger plan show FILE [-o FILE.pdf] [--paper A4 | Letter] [--unit C | F]\n"
     "\n"
     "Says whether a plan can be followed, or draws what it asks for: on the screen,\n"
-    "or on a sheet. No ledger and no configuration are needed. See\n"
-    "soakledger-plan(5).\n";
+    "or on a sheet. No ledger and no configuration are needed; the unit is that of\n"
+    "the configuration, where there is one. See soakledger-plan(5).\n";
 
 static const char help_ports[] =
     "soakledger ports [--json]\n"
@@ -148,6 +162,26 @@ static const char help_hardness[] =
     "against what the plan asks for: met, not met, or not proven.\n";
 
 
+static const char help_sensor[] =
+    "soakledger sensor list\n"
+    "soakledger sensor show SENSOR [--recount]\n"
+    "soakledger sensor due\n"
+    "soakledger sensor correct SENSOR FILE | none [--by NAME]\n"
+    "soakledger sensor correct --instrument NAME FILE | none [--by NAME]\n"
+    "soakledger sensor retire SENSOR [--words TEXT] [--by NAME]\n"
+    "\n"
+    "  list     every sensor: where it is, its hours in heat (100 C and above), its\n"
+    "           peak, how often it was heated, and what is wrong with it\n"
+    "  show     all that is known of one; --recount counts its use again from the\n"
+    "           stored readings and compares\n"
+    "  due      checks and calibrations that are due, limits that were passed\n"
+    "  correct  enters the table of a calibration certificate, for runs that begin\n"
+    "           from now on; 'none' withdraws what is in force\n"
+    "  retire   a person's word that a sensor is not to be used any more\n"
+    "\n"
+    "Fitted and moved are no commands: they follow from the configuration. A check\n"
+    "is made with 'soakledger check'.\n";
+
 static const char help_survey[] =
     "soakledger survey OVEN --setpoint TEMPERATURE (--run N | --from TIME --to TIME)\n"
     "           [--hold DURATION] [--decision simple | guarded] [--by NAME]\n"
@@ -188,6 +222,7 @@ const struct command_entry command_entries[] = {
     {"check", command_check, "a sensor and a reference", help_check},
     {"claim", command_claim, "say whose a run is", help_claim},
     {"disposition", command_disposition, "accept, rework, scrap ...", help_disposition},
+    {"drift", command_drift, "sensors over many runs", help_drift},
     {"hardness", command_hardness, "hardness as measured", help_hardness},
     {"key", command_key, "what signs certificates", help_key},
     {"now", command_now, "the ovens at this moment", help_now},
@@ -195,6 +230,7 @@ const struct command_entry command_entries[] = {
     {"ports", command_ports, "serial adapters", help_ports},
     {"probe", command_probe, "find controllers", help_probe},
     {"runs", command_runs, "oven runs, whose they are", help_runs},
+    {"sensor", command_sensor, "sensors and their life", help_sensor},
     {"survey", command_survey, "how even a work zone is", help_survey},
     {"verify", command_verify, "is it as it was sealed?", help_verify},
 };

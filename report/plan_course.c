@@ -6,10 +6,10 @@
 #include "soakledger/quantity.h"
 #include "soakledger/words.h"
 
-enum { MIN_MS = 60000, H_MS = 60 * MIN_MS, RANGE_IN_MINUTES_MS = 2 * H_MS, CELSIUS_MC = 1000 };
+enum { MIN_MS = 60000, H_MS = 60 * MIN_MS, RANGE_IN_MINUTES_MS = 2 * H_MS, DEGREE = 1000 };
 
-const struct plan_glyphs plan_glyphs_full = {"≤", "≥", "°", "°C", "–", "…"};
-const struct plan_glyphs plan_glyphs_plain = {"<=", ">=", "C", "C", "-", "~"};
+const struct plan_glyphs plan_glyphs_full = {"≤", "≥", "°", "°C", "°F", "–", "…"};
+const struct plan_glyphs plan_glyphs_plain = {"<=", ">=", "", "C", "F", "-", "~"};
 
 struct course {
     struct plan_leg *legs;
@@ -93,8 +93,18 @@ char *plan_make_plain(char *text) {
     return text;
 }
 
-static long long whole_celsius(int64_t mc) {
-    return (mc + (mc < 0 ? -CELSIUS_MC / 2 : CELSIUS_MC / 2)) / CELSIUS_MC;
+int64_t plan_shown(int64_t mc, enum temperature_unit unit) {
+    const int64_t shown = unit == UNIT_CELSIUS ? mc : quantity_fahrenheit_from_celsius(mc);
+
+    return (shown + (shown < 0 ? -DEGREE / 2 : DEGREE / 2)) / DEGREE;
+}
+
+int64_t plan_mc_of_shown(int64_t degrees, enum temperature_unit unit) {
+    return unit == UNIT_CELSIUS ? degrees * DEGREE : quantity_celsius_from_fahrenheit(degrees * DEGREE);
+}
+
+static const char *sign_of(const struct plan_glyphs *glyphs, enum temperature_unit unit) {
+    return unit == UNIT_CELSIUS ? glyphs->celsius : glyphs->fahrenheit;
 }
 
 /* "15–40 min", "≥10 min"; the time the sensors must show, with the charge's lag in it. */
@@ -118,22 +128,26 @@ static void label_time(const struct plan *plan, const struct plan_operation *ope
         snprintf(out, PLAN_LABEL_BYTES, "%s%s%s", least_text, glyphs->dash, most_text);
 }
 
-static void label_level(const struct plan *plan, const struct plan_operation *operation,
+static void label_level(const struct plan *plan, const struct plan_operation *operation, enum temperature_unit unit,
                         const struct plan_glyphs *glyphs, struct plan_labels *labels) {
+    const char *sign = sign_of(glyphs, unit);
+
     label_time(plan, operation, glyphs, labels->time);
     if (operation->kind == OPERATION_COLD) {
         snprintf(labels->level, PLAN_LABEL_BYTES, "%s%lld %s", glyphs->most,
-                 whole_celsius(operation->temperature_mc), glyphs->celsius);
+                 (long long)plan_shown(operation->temperature_mc, unit), sign);
         snprintf(labels->band, PLAN_LABEL_BYTES, "%s", labels->level);
         return;
     }
-    snprintf(labels->level, PLAN_LABEL_BYTES, "%lld %s", whole_celsius(operation->temperature_mc), glyphs->celsius);
+    snprintf(labels->level, PLAN_LABEL_BYTES, "%lld %s", (long long)plan_shown(operation->temperature_mc, unit),
+             sign);
     snprintf(labels->band, PLAN_LABEL_BYTES, "%lld%s%lld %s",
-             whole_celsius(operation->temperature_mc - operation->below_mc), glyphs->dash,
-             whole_celsius(operation->temperature_mc + operation->above_mc), glyphs->celsius);
+             (long long)plan_shown(operation->temperature_mc - operation->below_mc, unit), glyphs->dash,
+             (long long)plan_shown(operation->temperature_mc + operation->above_mc, unit), sign);
 }
 
-static void label_rise(const struct plan_leg *leg, const struct plan_glyphs *glyphs, struct plan_labels *labels) {
+static void label_rise(const struct plan_leg *leg, enum temperature_unit unit, const struct plan_glyphs *glyphs,
+                       struct plan_labels *labels) {
     char rate[QUANTITY_TEXT_BYTES];
 
     if (leg->heats > 1) {
@@ -141,9 +155,9 @@ static void label_rise(const struct plan_leg *leg, const struct plan_glyphs *gly
         labels->name[0] = '\0';
         return;
     }
-    quantity_format_rate(leg->operation->ramp_at_most.value, UNIT_CELSIUS, rate);
+    quantity_format_rate(leg->operation->ramp_at_most.value, unit, rate);
     snprintf(labels->time, PLAN_LABEL_BYTES, "%s%.*s%s/h", glyphs->most, (int)strcspn(rate, " "), rate,
-             glyphs->degree);
+             glyphs->degree[0] != '\0' ? glyphs->degree : sign_of(glyphs, unit));
 }
 
 static void label_quench(const struct plan_leg *leg, const struct plan_glyphs *glyphs, struct plan_labels *labels) {
@@ -158,8 +172,8 @@ static void label_quench(const struct plan_leg *leg, const struct plan_glyphs *g
     snprintf(labels->time, PLAN_LABEL_BYTES, "%s%s", glyphs->most, quantity_format_duration(limit->value, time));
 }
 
-void plan_labels(const struct plan *plan, const struct plan_leg *leg, const struct plan_glyphs *glyphs,
-                 struct plan_labels *labels) {
+void plan_labels(const struct plan *plan, const struct plan_leg *leg, enum temperature_unit unit,
+                 const struct plan_glyphs *glyphs, struct plan_labels *labels) {
     char time[QUANTITY_TEXT_BYTES];
 
     memset(labels, 0, sizeof *labels);
@@ -173,11 +187,11 @@ void plan_labels(const struct plan *plan, const struct plan_leg *leg, const stru
     snprintf(labels->kind, PLAN_LABEL_BYTES, "%s", plan_kind_name(leg->operation->kind));
     words_clean(leg->operation->name, strlen(leg->operation->name), 0, labels->name, PLAN_LABEL_BYTES);
     if (leg->kind == PLAN_LEG_RISE)
-        label_rise(leg, glyphs, labels);
+        label_rise(leg, unit, glyphs, labels);
     else if (leg->kind == PLAN_LEG_QUENCH)
         label_quench(leg, glyphs, labels);
     else
-        label_level(plan, leg->operation, glyphs, labels);
+        label_level(plan, leg->operation, unit, glyphs, labels);
 }
 
 /* ---- panels ---- */

@@ -10,18 +10,20 @@
 
 #include "soakledger/fault.h"
 #include "soakledger/plan.h"
+#include "soakledger/quantity.h"
 
 /* ---- in words ---- */
 
 enum { PLAN_WORDS_MOST = 10, PLAN_WORDS_BYTES = 240, PLAN_NAME_BYTES = 160 };
 
 /* Everything an operation requires, one sentence each; returns how many. */
-size_t plan_words(const struct plan *plan, const struct plan_operation *operation,
+size_t plan_words(const struct plan *plan, const struct plan_operation *operation, enum temperature_unit unit,
                   char words[PLAN_WORDS_MOST][PLAN_WORDS_BYTES]);
 /* "quench oil, in fast oil" */
 char *plan_words_name(const struct plan_operation *operation, char *out); // PLAN_NAME_BYTES
 /* What holds for the whole plan; likewise. */
-size_t plan_words_whole(const struct plan *plan, char words[PLAN_WORDS_MOST][PLAN_WORDS_BYTES]);
+size_t plan_words_whole(const struct plan *plan, enum temperature_unit unit,
+                        char words[PLAN_WORDS_MOST][PLAN_WORDS_BYTES]);
 
 extern const char plan_words_caution[];
 extern const char plan_words_scale[];
@@ -56,7 +58,7 @@ void plan_course_range(const struct plan_leg *legs, size_t count, int64_t *low_m
 
 /* Signs that not every terminal has. */
 struct plan_glyphs {
-    const char *most, *least, *degree, *celsius, *dash, *cut;
+    const char *most, *least, *degree, *celsius, *fahrenheit, *dash, *cut;
 };
 extern const struct plan_glyphs plan_glyphs_plain, plan_glyphs_full;
 
@@ -72,8 +74,11 @@ struct plan_labels {
     char level[PLAN_LABEL_BYTES]; // "808 °C"
     char band[PLAN_LABEL_BYTES];  // "802–816 °C"; of a cold "≤ -75 °C"
 };
-void plan_labels(const struct plan *plan, const struct plan_leg *leg, const struct plan_glyphs *glyphs,
-                 struct plan_labels *labels);
+void plan_labels(const struct plan *plan, const struct plan_leg *leg, enum temperature_unit unit,
+                 const struct plan_glyphs *glyphs, struct plan_labels *labels);
+/* In whole degrees of that unit, and back. */
+int64_t plan_shown(int64_t mc, enum temperature_unit unit);
+int64_t plan_mc_of_shown(int64_t degrees, enum temperature_unit unit);
 
 /* Shares legs out to panels of at most `width`, whole visits to each; where one visit alone is too wide it gets a
  * panel to itself. `ends` gets the end of each panel; returns how many. */
@@ -85,12 +90,13 @@ size_t plan_panels(const struct plan_leg *legs, const float *widths, size_t coun
 struct plan_screen {
     bool utf8;
     bool colour; // weight only: bold and faint
+    enum temperature_unit unit;
 };
 int plan_screen_draw(FILE *out, const struct plan *plan, const struct plan_screen *screen, struct fault *fault);
 
 /* The finished PDF; the caller frees `bytes`. */
-int plan_sheet_make(const struct plan *plan, const char *paper, int64_t made_ms, unsigned char **bytes,
-                    size_t *length, struct fault *fault);
+int plan_sheet_make(const struct plan *plan, const char *paper, enum temperature_unit unit, int64_t made_ms,
+                    unsigned char **bytes, size_t *length, struct fault *fault);
 
 /* ---- a canvas of characters ---- */
 

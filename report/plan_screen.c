@@ -236,34 +236,37 @@ static void draw_visit(struct drawing *drawing, size_t visit, int column, int wi
     canvas_text(drawing->canvas, column + (width - length) / 2, drawing->rows + BELOW_VISIT, CANVAS_PLAIN, text);
 }
 
-static int64_t tick_step(const struct drawing *drawing) {
-    static const int64_t steps[] = {20, 50, 100, 200, 250, 500};
-    const double rows_per_c =
-        (double)(drawing->rows - 2) * CELSIUS_MC / (double)(drawing->high_mc - drawing->low_mc);
+/* Degrees of the unit shown between two marks of an axis from `low` to `high` degrees. */
+static int64_t tick_step(const struct drawing *drawing, int64_t low, int64_t high) {
+    static const int64_t steps[] = {20, 50, 100, 200, 250, 500, 1000};
+    const double rows_per_degree = (double)(drawing->rows - 2) / (double)(high > low ? high - low : 1);
     size_t i = 0;
 
-    while (i + 1 < sizeof steps / sizeof steps[0] && (double)steps[i] * rows_per_c < TICK_ROWS)
+    while (i + 1 < sizeof steps / sizeof steps[0] && (double)steps[i] * rows_per_degree < TICK_ROWS)
         i++;
-    return steps[i] * CELSIUS_MC;
+    return steps[i];
 }
 
 static void draw_axis(struct drawing *drawing, int width) {
-    const int64_t step = tick_step(drawing);
+    const enum temperature_unit unit = drawing->screen->unit;
+    const char *sign = unit == UNIT_CELSIUS ? drawing->glyphs->celsius : drawing->glyphs->fahrenheit;
+    const int64_t low = plan_shown(drawing->low_mc, unit), high = plan_shown(drawing->high_mc, unit);
+    const int64_t step = tick_step(drawing, low, high);
 
-    canvas_text(drawing->canvas, AXIS - 1 - (int)words_columns(drawing->glyphs->celsius) - 1, 0, CANVAS_PLAIN,
-                drawing->glyphs->celsius);
+    canvas_text(drawing->canvas, AXIS - 1 - (int)words_columns(sign) - 1, 0, CANVAS_PLAIN, sign);
     for (int row = 0; row < drawing->rows; row++)
         canvas_text(drawing->canvas, AXIS - 1, row, CANVAS_FAINT, drawing->signs->vertical);
     canvas_text(drawing->canvas, AXIS - 1, drawing->rows + BELOW_AXIS, CANVAS_FAINT, drawing->signs->corner);
     draw_repeated(drawing, AXIS, width, drawing->rows + BELOW_AXIS, CANVAS_FAINT, drawing->signs->horizontal);
-    for (int64_t mc = drawing->low_mc / step * step; mc <= drawing->high_mc; mc += step) {
+    for (int64_t degrees = low / step * step; degrees <= high; degrees += step) {
+        const int row = row_of(drawing, plan_mc_of_shown(degrees, unit));
         char text[TEXT_BYTES];
 
-        if (mc < drawing->low_mc)
+        if (degrees < low)
             continue;
-        snprintf(text, sizeof text, "%*lld", AXIS - 2, (long long)(mc / CELSIUS_MC));
-        canvas_text(drawing->canvas, 0, row_of(drawing, mc), CANVAS_PLAIN, text);
-        canvas_text(drawing->canvas, AXIS - 1, row_of(drawing, mc), CANVAS_FAINT, drawing->signs->tick);
+        snprintf(text, sizeof text, "%*lld", AXIS - 2, (long long)degrees);
+        canvas_text(drawing->canvas, 0, row, CANVAS_PLAIN, text);
+        canvas_text(drawing->canvas, AXIS - 1, row, CANVAS_FAINT, drawing->signs->tick);
     }
 }
 
@@ -308,7 +311,7 @@ int plan_screen_draw(FILE *out, const struct plan *plan, const struct plan_scree
     drawing.signs = screen->utf8 ? &signs_full : &signs_plain;
     drawing.count = plan_course(plan, legs);
     for (size_t i = 0; i < drawing.count; i++) {
-        plan_labels(plan, &legs[i], drawing.glyphs, &labels[i]);
+        plan_labels(plan, &legs[i], screen->unit, drawing.glyphs, &labels[i]);
         if (!screen->utf8)
             plan_make_plain(labels[i].name);
     }

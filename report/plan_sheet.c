@@ -26,6 +26,7 @@ static const float NAME_MOST = 70, AFTER = 6, STRETCH_MOST = 2.5F;
 
 struct paper {
     const struct plan *plan;
+    enum temperature_unit unit;
     struct page_document *page;
     struct sheet sheet;
     struct plan_leg legs[PLAN_LEGS_MOST];
@@ -109,27 +110,29 @@ static float y_of(const struct paper *paper, int64_t mc) {
 }
 
 static void draw_axes(struct paper *paper) {
-    static const int64_t steps[] = {10, 20, 50, 100, 200, 250, 500};
+    static const int64_t steps[] = {10, 20, 50, 100, 200, 250, 500, 1000};
     const struct page_pen grid = {INK_GRID, 0.5F, {0}}, axis = {INK_TEXT, 0.7F, {0}};
     const struct page_type type = label_type(PAGE_REGULAR, INK_TEXT), strong = label_type(PAGE_BOLD, INK_TEXT);
     const struct page_frame *area = &paper->area;
-    const float per_c = (y_of(paper, 0) - y_of(paper, CELSIUS_MC));
+    const int64_t low = plan_shown(paper->low_mc, paper->unit), high = plan_shown(paper->high_mc, paper->unit);
+    const float per_degree =
+        (y_of(paper, plan_mc_of_shown(0, paper->unit)) - y_of(paper, plan_mc_of_shown(1, paper->unit)));
     size_t i = 0;
-    int64_t step;
 
-    while (i + 1 < sizeof steps / sizeof steps[0] && (float)steps[i] * per_c < TICKS_APART)
+    while (i + 1 < sizeof steps / sizeof steps[0] && (float)steps[i] * per_degree < TICKS_APART)
         i++;
-    step = steps[i] * CELSIUS_MC;
-    for (int64_t mc = paper->low_mc / step * step; mc <= paper->high_mc; mc += step) {
+    for (int64_t degrees = low / steps[i] * steps[i]; degrees <= high; degrees += steps[i]) {
+        const float y = y_of(paper, plan_mc_of_shown(degrees, paper->unit));
         char text[QUANTITY_TEXT_BYTES];
 
-        if (mc < paper->low_mc)
+        if (degrees < low)
             continue;
-        snprintf(text, sizeof text, "%lld", (long long)(mc / CELSIUS_MC));
-        page_line(paper->page, &grid, area->left, y_of(paper, mc), area->right, y_of(paper, mc));
-        page_text(paper->page, area->left - TICK - 1, y_of(paper, mc) + LABEL_SIZE / 3, PAGE_RIGHT, &type, text);
+        snprintf(text, sizeof text, "%lld", (long long)degrees);
+        page_line(paper->page, &grid, area->left, y, area->right, y);
+        page_text(paper->page, area->left - TICK - 1, y + LABEL_SIZE / 3, PAGE_RIGHT, &type, text);
     }
-    page_text(paper->page, area->left - TICK - 1, area->top + LABEL_SIZE, PAGE_RIGHT, &strong, "°C");
+    page_text(paper->page, area->left - TICK - 1, area->top + LABEL_SIZE, PAGE_RIGHT, &strong,
+              paper->unit == UNIT_CELSIUS ? "°C" : "°F");
     page_line(paper->page, &axis, area->left, area->top, area->left, area->bottom);
     page_line(paper->page, &axis, area->left, area->bottom, area->right, area->bottom);
 }
@@ -264,7 +267,7 @@ static void draw_course(struct paper *paper) {
 
     paper->count = plan_course(paper->plan, paper->legs);
     for (size_t i = 0; i < paper->count; i++)
-        plan_labels(paper->plan, &paper->legs[i], &plan_glyphs_full, &paper->labels[i]);
+        plan_labels(paper->plan, &paper->legs[i], paper->unit, &plan_glyphs_full, &paper->labels[i]);
     if (measure_legs(paper, false) > width)
         measure_legs(paper, true);
     panels = plan_panels(paper->legs, paper->widths, paper->count, width, ends);
@@ -350,7 +353,7 @@ static void write_row(struct paper *paper, struct sheet_table *table, size_t ind
     char numbers[QUANTITY_TEXT_BYTES], visits[QUANTITY_TEXT_BYTES], oven[PLAN_NAME_BYTES];
     size_t times, used = 0;
     const struct plan_operation *operation = row_operation(paper->plan, index, &times);
-    const size_t count = plan_words(paper->plan, operation, words);
+    const size_t count = plan_words(paper->plan, operation, paper->unit, words);
 
     for (size_t i = 0; i < count && used < sizeof all; i++)
         used += (size_t)snprintf(all + used, sizeof all - used, "%s%s", i > 0 ? "\n" : "", words[i]);
@@ -384,7 +387,7 @@ static void write_table(struct paper *paper) {
 static void write_rest(struct paper *paper) {
     const struct page_type strong = {PAGE_BOLD, 8.5F, INK_TEXT};
     char words[PLAN_WORDS_MOST][PLAN_WORDS_BYTES], all[CELL_BYTES] = "";
-    const size_t count = plan_words_whole(paper->plan, words);
+    const size_t count = plan_words_whole(paper->plan, paper->unit, words);
     size_t used = 0;
 
     for (size_t i = 0; i < count && used < sizeof all; i++)
@@ -393,8 +396,8 @@ static void write_rest(struct paper *paper) {
     sheet_paragraph(&paper->sheet, &strong, LEADING, plan_words_caution);
 }
 
-int plan_sheet_make(const struct plan *plan, const char *paper_size, int64_t made_ms, unsigned char **bytes,
-                    size_t *length, struct fault *fault) {
+int plan_sheet_make(const struct plan *plan, const char *paper_size, enum temperature_unit unit, int64_t made_ms,
+                    unsigned char **bytes, size_t *length, struct fault *fault) {
     char sha256[LEDGER_SHA256_TEXT_BYTES], footer[LINE_BYTES];
     struct page_about about = {.title = plan->title,
                                .author = "",
@@ -411,6 +414,7 @@ int plan_sheet_make(const struct plan *plan, const char *paper_size, int64_t mad
     ledger_sha256(plan->text, plan->text_length, sha256);
     snprintf(footer, sizeof footer, "plan SHA-256 %s", sha256);
     paper->plan = plan;
+    paper->unit = unit;
     paper->page = page_open(paper_size, &about, fault);
     if (paper->page == NULL) {
         free(paper);

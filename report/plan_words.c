@@ -9,6 +9,8 @@
 #include "soakledger/words.h"
 
 enum { MC_PER_C = 1000 };
+/* A difference of 5 °C is one of 9 °F: by definition. */
+enum { FAHRENHEIT_NINTHS = 9, CELSIUS_NINTHS = 5 };
 
 const char plan_words_caution[] = "A plan is a starting point, not a recipe: the steel maker's data sheet for the "
                                   "bar in hand, the oven's manual and "
@@ -20,6 +22,7 @@ const char plan_words_scale[] = "Time is not to scale: warming, cooling and wait
 struct list {
     char (*words)[PLAN_WORDS_BYTES];
     size_t count;
+    enum temperature_unit unit;
 };
 
 static void say(struct list *list, const char *format, ...) __attribute__((format(printf, 2, 3)));
@@ -35,12 +38,16 @@ static void say(struct list *list, const char *format, ...) {
 }
 
 /* One decimal only where there is something behind the point. */
-static char *celsius(int64_t mc, char *out) {
-    return quantity_format_temperature(mc, UNIT_CELSIUS, mc % MC_PER_C != 0, out);
+static char *level(const struct list *list, int64_t mc, char *out) {
+    const int64_t shown = list->unit == UNIT_CELSIUS ? mc : quantity_fahrenheit_from_celsius(mc);
+
+    return quantity_format_temperature(mc, list->unit, shown % MC_PER_C != 0, out);
 }
 
-static char *difference(int64_t mc, char *out) {
-    return quantity_format_difference(mc, UNIT_CELSIUS, mc % MC_PER_C != 0, 0, out);
+static char *difference(const struct list *list, int64_t mc, char *out) {
+    const int64_t shown = list->unit == UNIT_CELSIUS ? mc : mc * FAHRENHEIT_NINTHS / CELSIUS_NINTHS;
+
+    return quantity_format_difference(mc, list->unit, shown % MC_PER_C != 0, 0, out);
 }
 
 static void say_heat(struct list *list, const struct plan_operation *heat) {
@@ -48,17 +55,18 @@ static void say_heat(struct list *list, const struct plan_operation *heat) {
     char window[QUANTITY_TEXT_BYTES];
 
     say(list, "rise: at most %s between %s and %s (slope over %s)",
-        quantity_format_rate(heat->ramp_at_most.value, UNIT_CELSIUS, rate), celsius(heat->ramp_low_mc, low),
-        celsius(heat->ramp_high_mc, high), quantity_format_duration(heat->ramp_window_ms, window));
+        quantity_format_rate(heat->ramp_at_most.value, list->unit, rate), level(list, heat->ramp_low_mc, low),
+        level(list, heat->ramp_high_mc, high), quantity_format_duration(heat->ramp_window_ms, window));
     if (heat->load_at_most.set)
-        say(list, "charge: at or below %s when the heat begins", celsius(heat->load_at_most.value, low));
+        say(list, "charge: at or below %s when the heat begins", level(list, heat->load_at_most.value, low));
 }
 
 static void say_band(struct list *list, const struct plan_operation *operation) {
     char set[QUANTITY_TEXT_BYTES], low[QUANTITY_TEXT_BYTES], high[QUANTITY_TEXT_BYTES];
 
-    say(list, "band: %s to %s, about %s", celsius(operation->temperature_mc - operation->below_mc, low),
-        celsius(operation->temperature_mc + operation->above_mc, high), celsius(operation->temperature_mc, set));
+    say(list, "band: %s to %s, about %s", level(list, operation->temperature_mc - operation->below_mc, low),
+        level(list, operation->temperature_mc + operation->above_mc, high),
+        level(list, operation->temperature_mc, set));
 }
 
 static void say_time(struct list *list, const struct plan *plan, const struct plan_operation *operation) {
@@ -76,9 +84,10 @@ static void say_soak(struct list *list, const struct plan *plan, const struct pl
 
     say_band(list, soak);
     say_time(list, plan, soak);
-    say(list, "overshoot: at most %s above the temperature", difference(soak->overshoot_at_most.value, text));
+    say(list, "overshoot: at most %s above the temperature", difference(list, soak->overshoot_at_most.value, text));
     if (soak->spread_at_most.set)
-        say(list, "spread between the load sensors: at most %s", difference(soak->spread_at_most.value, text));
+        say(list, "spread between the load sensors: at most %s",
+            difference(list, soak->spread_at_most.value, text));
 }
 
 static void say_attest(struct list *list, const struct plan_operation *operation) {
@@ -86,20 +95,29 @@ static void say_attest(struct list *list, const struct plan_operation *operation
         say(list, "where no sensor saw it, a person may attest it");
 }
 
+static char *fall(const struct list *list, int64_t mc_per_s, char *out) {
+    const bool celsius = list->unit == UNIT_CELSIUS;
+    const double per_s = (double)mc_per_s / MC_PER_C;
+
+    snprintf(out, QUANTITY_TEXT_BYTES, "%g %s/s", celsius ? per_s : per_s * FAHRENHEIT_NINTHS / CELSIUS_NINTHS,
+             celsius ? "°C" : "°F");
+    return out;
+}
+
 static void say_quench(struct list *list, const struct plan_operation *quench) {
     char text[QUANTITY_TEXT_BYTES], upper[QUANTITY_TEXT_BYTES], lower[QUANTITY_TEXT_BYTES];
 
     if (quench->transfer_at_most.set)
-        say(list, "transfer: at most %s from leaving the soak to the first fall of %g °C/s",
+        say(list, "transfer: at most %s from leaving the soak to the first fall of %s",
             quantity_format_duration(quench->transfer_at_most.value, text),
-            (double)quench->falls_at_least_mc_per_s / MC_PER_C);
+            fall(list, quench->falls_at_least_mc_per_s, upper));
     if (quench->cooling_at_most.set)
-        say(list, "cooling: from %s to %s in at most %s", celsius(quench->cooling_upper_mc, upper),
-            celsius(quench->cooling_lower_mc, lower),
+        say(list, "cooling: from %s to %s in at most %s", level(list, quench->cooling_upper_mc, upper),
+            level(list, quench->cooling_lower_mc, lower),
             quantity_format_duration(quench->cooling_at_most.value, text));
     if (quench->handle_warm_within.set)
         say(list, "handle-warm: at or below %s within %s of leaving the soak",
-            celsius(quench->handle_warm_mc, lower),
+            level(list, quench->handle_warm_mc, lower),
             quantity_format_duration(quench->handle_warm_within.value, text));
     say_attest(list, quench);
 }
@@ -111,7 +129,7 @@ static void say_before(struct list *list, const struct plan_operation *operation
         say(list, "begins: within %s of the end of the visit before",
             quantity_format_duration(operation->begins_within.value, text));
     if (operation->parts_below_first.set)
-        say(list, "parts: at or below %s before it begins", celsius(operation->parts_below_first.value, text));
+        say(list, "parts: at or below %s before it begins", level(list, operation->parts_below_first.value, text));
 }
 
 static void say_temper(struct list *list, const struct plan *plan, const struct plan_operation *temper) {
@@ -119,7 +137,7 @@ static void say_temper(struct list *list, const struct plan *plan, const struct 
 
     say_before(list, temper);
     say_soak(list, plan, temper);
-    celsius(temper->temperature_mc, set);
+    level(list, temper->temperature_mc, set);
     if (temper->equivalent_at_least.set)
         say(list, "equivalent time: at least %s at %s (Hollomon-Jaffe, C = %g)",
             quantity_format_duration(temper->equivalent_at_least.value, time), set,
@@ -133,13 +151,13 @@ static void say_cold(struct list *list, const struct plan *plan, const struct pl
     char text[QUANTITY_TEXT_BYTES];
 
     say_before(list, cold);
-    say(list, "temperature: at or below %s", celsius(cold->temperature_mc, text));
+    say(list, "temperature: at or below %s", level(list, cold->temperature_mc, text));
     say_time(list, plan, cold);
 }
 
-size_t plan_words(const struct plan *plan, const struct plan_operation *operation,
+size_t plan_words(const struct plan *plan, const struct plan_operation *operation, enum temperature_unit unit,
                   char words[PLAN_WORDS_MOST][PLAN_WORDS_BYTES]) {
-    struct list list = {words, 0};
+    struct list list = {words, 0, unit};
 
     switch (operation->kind) {
     case OPERATION_HEAT: say_heat(&list, operation); break;
@@ -175,8 +193,9 @@ static void say_hardness(struct list *list, const struct plan_hardness *hardness
             (long long)hardness->readings, hardness->readings == 1 ? "" : "s");
 }
 
-size_t plan_words_whole(const struct plan *plan, char words[PLAN_WORDS_MOST][PLAN_WORDS_BYTES]) {
-    struct list list = {words, 0};
+size_t plan_words_whole(const struct plan *plan, enum temperature_unit unit,
+                        char words[PLAN_WORDS_MOST][PLAN_WORDS_BYTES]) {
+    struct list list = {words, 0, unit};
     char text[QUANTITY_TEXT_BYTES];
 
     if (plan->load == PLAN_LOAD_CONTROL)
@@ -194,7 +213,7 @@ size_t plan_words_whole(const struct plan *plan, char words[PLAN_WORDS_MOST][PLA
     if (plan->martensite_start.set)
         say(&list,
             "Martensite begins to form at %s: the sheets estimate the austenite left; nothing is judged by it.",
-            celsius(plan->martensite_start.value, text));
+            level(&list, plan->martensite_start.value, text));
     say_hardness(&list, &plan->hardness);
     return list.count;
 }

@@ -186,6 +186,34 @@ static void what_nobody_clears_is_told_again_three_times_at_most(void **state) {
                         "<overshoot><oven small><clear><2026-11-16T09:00:00Z><over>\n");
 }
 
+/* A loose plug: out for half a minute, back for one. */
+static void what_comes_and_goes_is_told_thrice_and_then_when_it_rests(void **state) {
+    struct bench *bench = *state;
+    int64_t t_ms = NOW;
+
+    open_desk(bench, "log", 5 * SECOND);
+    for (int i = 0; i < 8; i++) {
+        alert_raise(bench->desk, ALERT_LINE, "line bench", t_ms, "lost");
+        alert_tend(bench->desk, t_ms);
+        alert_clear(bench->desk, ALERT_LINE, "line bench", t_ms + MINUTE / 2, "is back");
+        expect_calls(bench, i < 2 ? 2U * (size_t)i + 2 : 5, t_ms + MINUTE / 2);
+        t_ms += MINUTE + MINUTE / 2;
+    }
+    alert_raise(bench->desk, ALERT_LINE, "line other", t_ms, "lost"); // is told at once all the same
+    alert_clear(bench->desk, ALERT_LINE, "line other", t_ms, "is back");
+    expect_calls(bench, 7, t_ms);
+    t_ms -= MINUTE; // when it was well for the last time
+    expect_calls(bench, 7, t_ms + ALERT_CALM_MS - 1);
+    expect_calls(bench, 8, t_ms + ALERT_CALM_MS);
+    assert_non_null(strstr(bench->text,
+                           "<line><line bench><raised><2026-11-16T07:03:00Z>"
+                           "<lost; it comes and goes, and is told again only after ten minutes' rest>"));
+    assert_non_null(strstr(bench->text, "<line><line bench><clear><2026-11-16T07:11:00Z><is back>\n"));
+    alert_raise(bench->desk, ALERT_LINE, "line bench", t_ms + 3 * ALERT_CALM_MS, "lost"); // long after: as if new
+    alert_clear(bench->desk, ALERT_LINE, "line bench", t_ms + 3 * ALERT_CALM_MS, "is back");
+    expect_calls(bench, 10, t_ms + 3 * ALERT_CALM_MS);
+}
+
 static void without_a_command_the_journal_is_told(void **state) {
     struct bench *bench = *state;
     int was, journal;
@@ -474,6 +502,8 @@ int main(int argc, char **argv) {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test_setup_teardown(what_stands_is_told_once_and_so_is_its_end, set_up, tear_down),
         cmocka_unit_test_setup_teardown(what_nobody_clears_is_told_again_three_times_at_most, set_up, tear_down),
+        cmocka_unit_test_setup_teardown(what_comes_and_goes_is_told_thrice_and_then_when_it_rests, set_up,
+                                        tear_down),
         cmocka_unit_test_setup_teardown(without_a_command_the_journal_is_told, set_up, tear_down),
         cmocka_unit_test_setup_teardown(the_command_gets_nothing_but_its_arguments, set_up, tear_down),
         cmocka_unit_test_setup_teardown(the_command_gets_its_signals, set_up, tear_down),

@@ -336,6 +336,38 @@ static void check_layout(const char *path) {
     free(words);
 }
 
+/* 650 C is 1202 F; a ramp of 300 C/h one of 540 F/h; 9 K over is 16.2 F; 15 C/s are 27 F/s. */
+static void it_speaks_fahrenheit_where_asked(void **state) {
+    char path[PATH_BYTES], *said = run(UTF8, "plan check --unit F " WHOLE, 0);
+
+    (void)state;
+    check_columns(said, false);
+    expect(said, "   rise: at most 540 °F/h between 212 °F and 1184 °F (slope over 5 min)\n");
+    expect(said, "band: 1184 °F to 1238 °F, about 1202 °F\n");
+    expect(said, "to the first fall of 27\n     °F/s\n");
+    expect(said, "temperature: at or below -103 °F\n");
+    expect(said, "Martensite begins to form at -4.9 °F");
+    free(said);
+    said = run(UTF8, "plan check " D2 " --unit=F", 0);
+    expect(said, "spread between the load sensors: at most 14.4 °F");
+    expect(said, "overshoot: at most 16.2 °F above the temperature");
+    free(said);
+    said = run(UTF8, "plan show --unit F " STEEL, 0);
+    expect(said, "  °F │");
+    expect(said, " 1886 °F");
+    free(said);
+    said = run(PLAIN, "plan show --unit F " STEEL, 0);
+    expect(said, " 1886 F");
+    free(said);
+    make_paper(STEEL, "--unit F", path);
+    check_layout(path);
+    said = paper_flat(path);
+    expect(said, "1868–1900 °F");
+    expect(said, "rise: at most 720 °F/h between 392 °F and 1346 °F (slope over 5 min)");
+    assert_null(strstr(said, "°C"));
+    free(said);
+}
+
 static void the_paper_says_all_of_it(void **state) {
     char path[PATH_BYTES], *text;
 
@@ -491,9 +523,12 @@ static void what_it_does_not_understand_is_one_line(void **state) {
         int status;
         const char *part;
     } cases[] = {
-        {"plan", EX_USAGE, "expected 'plan check FILE' or 'plan show FILE [-o FILE.pdf] [--paper A4|Letter]'"},
-        {"plan draw x", EX_USAGE, "'plan draw': expected 'plan check FILE' or"},
-        {"plan check", EX_USAGE, "expected 'plan check FILE'"},
+        {"plan", EX_USAGE,
+         "expected 'plan check FILE [--unit C|F]' or 'plan show FILE "
+         "[-o FILE.pdf] [--paper A4|Letter] [--unit C|F]'"},
+        {"plan draw x", EX_USAGE, "'plan draw': expected 'plan check FILE [--unit C|F]' or"},
+        {"plan check", EX_USAGE, "expected 'plan check FILE [--unit C|F]'"},
+        {"plan check --unit K " O1, EX_USAGE, "--unit 'K': expected C or F"},
         {"plan check -o x " O1, EX_USAGE, "unknown option '-o'"},
         {"plan show", EX_USAGE, "something is missing"},
         {"plan show " O1 " " O1, EX_USAGE, "one word too many"},
@@ -526,6 +561,7 @@ int main(void) {
         cmocka_unit_test(no_plan_makes_a_line_too_long),
         cmocka_unit_test(a_crowded_plan_is_shared_out_to_panels),
         cmocka_unit_test(panels_keep_their_labels),
+        cmocka_unit_test(it_speaks_fahrenheit_where_asked),
         cmocka_unit_test(weight_only_on_a_terminal_that_wants_it),
         cmocka_unit_test(the_paper_says_all_of_it),
         cmocka_unit_test(every_example_has_one_page_without_a_clash),

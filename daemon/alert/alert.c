@@ -31,7 +31,19 @@ struct message {
 struct standing {
     struct message last; // as told last
     int64_t told_ms;
-    bool given; // to the command, or waits to be
+    bool given;            // to the command, or waits to be
+    bool restless;         // comes and goes: its end is told once it has been well for long enough
+    int64_t well_since_ms; // of a restless one; WELL_NEVER while it is not
+    struct message clear;  // ... and what will be told then
+};
+#define WELL_NEVER INT64_MAX
+
+/* One that was cleared, and may come again. */
+struct past {
+    enum alert_kind kind;
+    char subject[ALERT_SUBJECT_BYTES];
+    int times; // raised, each within ALERT_CALM_MS of the end before
+    int64_t cleared_ms;
 };
 
 struct alert_desk {
@@ -43,6 +55,8 @@ struct alert_desk {
     int start_error; // errno of the last vain try to start it, said once
     size_t standing_count, waiting_count;
     struct standing standing[ALERT_MOST_STANDING];
+    size_t past_count;
+    struct past past[ALERT_MOST_STANDING];
     struct message waiting[ALERT_MOST_WAITING]; // in the order they came
     uint64_t told, dropped, dropped_said;
 };
@@ -53,7 +67,7 @@ const char *alert_kind_name(enum alert_kind kind) {
         [ALERT_SENSOR] = "sensor",           [ALERT_LINE] = "line",
         [ALERT_NEXT_DUE] = "next-due",       [ALERT_LEDGER] = "ledger",
         [ALERT_SENSOR_WORN] = "sensor-worn", [ALERT_CHECK_DUE] = "check-due",
-        [ALERT_NOT_COOLING] = "not-cooling",
+        [ALERT_NOT_COOLING] = "not-cooling", [ALERT_DRIFT] = "drift",
     };
 
     return names[kind];
@@ -210,6 +224,44 @@ static void let_wait(struct alert_desk *desk, size_t index, const struct message
     desk->waiting_count++;
 }
 
+/* ---- what comes and goes: with the lock held ---- */
+
+static struct past *find_past(struct alert_desk *desk, const struct message *message) {
+    for (size_t i = 0; i < desk->past_count; i++) {
+        if (desk->past[i].kind == message->kind && strcmp(desk->past[i].subject, message->subject) == 0)
+            return &desk->past[i];
+    }
+    return NULL;
+}
+
+/* How many times it has been raised by now, each soon after the end before. */
+static int count_raised(struct alert_desk *desk, const struct message *message) {
+    const struct past *past = find_past(desk, message);
+
+    return past != NULL && message->t_ms - past->cleared_ms < ALERT_CALM_MS ? past->times + 1 : 1;
+}
+
+/* The one that was cleared longest ago makes room. */
+static void remember_past(struct alert_desk *desk, const struct message *message, int times) {
+    struct past *past = find_past(desk, message);
+
+    if (past == NULL && desk->past_count < ALERT_MOST_STANDING) {
+        past = &desk->past[desk->past_count++];
+    } else if (past == NULL) {
+        past = &desk->past[0];
+        for (size_t i = 1; i < desk->past_count; i++)
+            past = desk->past[i].cleared_ms < past->cleared_ms ? &desk->past[i] : past;
+    }
+    *past = (struct past){.kind = message->kind, .times = times, .cleared_ms = message->t_ms};
+    memcpy(past->subject, message->subject, sizeof past->subject);
+}
+
+static void add_words(struct message *message, const char *more) {
+    const size_t used = strlen(message->words);
+
+    copy_clean(message->words + used, sizeof message->words - used, more);
+}
+
 /* ---- raising and clearing ---- */
 
 static void fill_message(struct message *message, enum alert_kind kind, int step, int64_t t_ms, const char *subject,
@@ -217,6 +269,20 @@ static void fill_message(struct message *message, enum alert_kind kind, int step
     *message = (struct message){.kind = kind, .step = step, .t_ms = t_ms};
     copy_clean(message->subject, sizeof message->subject, subject);
     copy_clean(message->words, sizeof message->words, words);
+}
+
+static void stand(struct alert_desk *desk, struct message *message) {
+    const int times = count_raised(desk, message);
+
+    if (times == ALERT_RESTLESS_TIMES)
+        add_words(message, "; it comes and goes, and is told again only after ten minutes' rest");
+    desk->standing[desk->standing_count++] =
+        (struct standing){.last = *message,
+                          .told_ms = message->t_ms > desk->now_ms ? message->t_ms : desk->now_ms,
+                          .given = true,
+                          .restless = times >= ALERT_RESTLESS_TIMES,
+                          .well_since_ms = WELL_NEVER};
+    remember_past(desk, message, times);
 }
 
 void alert_raise(struct alert_desk *desk, enum alert_kind kind, const char *subject, int64_t t_ms,
@@ -231,38 +297,51 @@ void alert_raise(struct alert_desk *desk, enum alert_kind kind, const char *subj
     if (standing != NULL) {
         memcpy(standing->last.words, message.words,
                sizeof message.words); // how things are now, if it is told again
-    } else if (desk->standing_count == ALERT_MOST_STANDING) {
+        standing->well_since_ms = WELL_NEVER;
+    } else if (desk->standing_count == ALERT_MOST_STANDING && kind != ALERT_DRIFT) {
         desk->dropped++;
     } else {
-        desk->standing[desk->standing_count++] =
-            (struct standing){.last = message, .told_ms = t_ms > desk->now_ms ? t_ms : desk->now_ms, .given = true};
+        if (kind != ALERT_DRIFT)
+            stand(desk, &message);
         desk->told++;
-        told = true;
         let_wait(desk, desk->waiting_count, &message);
+        told = true;
     }
     pthread_mutex_unlock(&desk->lock);
     if (told)
         tell_journal(&message);
 }
 
+/* Tells the end of one that stands, which is none any more then. */
+static void end_standing(struct alert_desk *desk, struct standing *standing, const struct message *message) {
+    const struct past *past = find_past(desk, message);
+    const bool given = standing->given;
+
+    remember_past(desk, message, past != NULL ? past->times : 1);
+    *standing = desk->standing[--desk->standing_count];
+    desk->told++;
+    if (given)
+        let_wait(desk, desk->waiting_count, message);
+}
+
 void alert_clear(struct alert_desk *desk, enum alert_kind kind, const char *subject, int64_t t_ms,
                  const char *words) {
     struct message message;
     struct standing *standing;
+    bool told = false;
 
     fill_message(&message, kind, STEP_CLEAR, t_ms, subject, words);
     pthread_mutex_lock(&desk->lock);
     standing = find_standing(desk, kind, message.subject);
-    if (standing != NULL) {
-        const bool given = standing->given;
-
-        *standing = desk->standing[--desk->standing_count];
-        desk->told++;
-        if (given)
-            let_wait(desk, desk->waiting_count, &message);
+    if (standing != NULL && standing->restless) {
+        standing->clear = message;
+        standing->well_since_ms = t_ms;
+    } else if (standing != NULL) {
+        end_standing(desk, standing, &message);
+        told = true;
     }
     pthread_mutex_unlock(&desk->lock);
-    if (standing != NULL)
+    if (told)
         tell_journal(&message);
 }
 
@@ -277,7 +356,8 @@ static bool take_escalated(struct alert_desk *desk, int64_t now_ms, struct messa
     for (size_t i = 0; i < desk->standing_count && !found; i++) {
         struct standing *standing = &desk->standing[i];
 
-        if (standing->last.step == ALERT_MOST_STEPS || now_ms - standing->told_ms < desk->escalate_after_ms)
+        if (standing->last.step == ALERT_MOST_STEPS || standing->well_since_ms != WELL_NEVER ||
+            now_ms - standing->told_ms < desk->escalate_after_ms)
             continue;
         standing->last.step++;
         standing->last.t_ms = standing->told_ms = now_ms;
@@ -285,6 +365,24 @@ static bool take_escalated(struct alert_desk *desk, int64_t now_ms, struct messa
         *message = standing->last;
         desk->told++;
         let_wait(desk, desk->waiting_count, message);
+        found = true;
+    }
+    pthread_mutex_unlock(&desk->lock);
+    return found;
+}
+
+/* A restless one that has been well for long enough. */
+static bool take_calm(struct alert_desk *desk, int64_t now_ms, struct message *message) {
+    bool found = false;
+
+    pthread_mutex_lock(&desk->lock);
+    for (size_t i = 0; i < desk->standing_count && !found; i++) {
+        struct standing *standing = &desk->standing[i];
+
+        if (standing->well_since_ms == WELL_NEVER || now_ms - standing->well_since_ms < ALERT_CALM_MS)
+            continue;
+        *message = standing->clear;
+        end_standing(desk, standing, message);
         found = true;
     }
     pthread_mutex_unlock(&desk->lock);
@@ -351,7 +449,7 @@ static void say_dropped(struct alert_desk *desk) {
 void alert_tend(struct alert_desk *desk, int64_t now_ms) {
     struct message message;
 
-    while (take_escalated(desk, now_ms, &message))
+    while (take_escalated(desk, now_ms, &message) || take_calm(desk, now_ms, &message))
         tell_journal(&message);
     if (desk->has_command) {
         alert_command_tend(&desk->command);

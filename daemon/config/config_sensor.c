@@ -35,11 +35,17 @@ static int read_limits(struct config_whole *whole, struct keyfile_section *secti
     int64_t *const times[] = {&sensor->hours_at_most_ms, &sensor->check_every_ms};
     const int taken =
         keyfile_take_temperature(section, "temperature_at_most", &sensor->temperature_at_most_mc, whole->fault);
+    int allowed;
 
     if (taken < 0)
         return -1;
     if (taken > 0 && sensor->temperature_at_most_mc <= 0)
         return keyfile_refuse(section, "temperature_at_most", whole->fault, "expected more than 0 C");
+    allowed = keyfile_take_difference(section, "allowed_error", &sensor->allowed_error_mc, whole->fault);
+    if (allowed < 0)
+        return -1;
+    if (allowed > 0 && sensor->allowed_error_mc <= 0)
+        return keyfile_refuse(section, "allowed_error", whole->fault, "expected more than 0 C");
     for (size_t i = 0; i < sizeof keys / sizeof keys[0]; i++)
         if (config_take_duration(whole, section, keys[i], CONFIG_HOUR_MS, CHECK_EVERY_MOST_MS, times[i]) < 0)
             return -1;

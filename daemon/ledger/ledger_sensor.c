@@ -46,8 +46,10 @@ struct sensor_event *sensors_list_events(struct ledger *ledger, int64_t sensor_i
     struct query query;
 
     list_query_sql(&list, &query, sizeof(struct sensor_event), ledger,
-                   "SELECT t_ms, kind, channel_id, stated_ms, said_by, words FROM sensor_event WHERE sensor_id = ?"
-                   " ORDER BY sensor_event_id",
+                   "SELECT e.t_ms, e.kind, e.channel_id, e.stated_ms, e.said_by, e.words,"
+                   " coalesce(o.name || '.' || c.name, '') AS place FROM sensor_event e LEFT JOIN channel c"
+                   " USING (channel_id) LEFT JOIN oven o USING (oven_id) WHERE e.sensor_id = ?"
+                   " ORDER BY e.sensor_event_id",
                    "list what happened to a sensor", fault);
     query_put_int(&query, sensor_id);
     for (struct sensor_event *event; (event = list_step(&list, &query)) != NULL;) {
@@ -57,6 +59,7 @@ struct sensor_event *sensors_list_events(struct ledger *ledger, int64_t sensor_i
         event->stated_ms = query_get_int_or_null(&query, 3, INT64_MIN, INT64_MAX);
         event->said_by = query_get_text(&query, 4);
         event->words = query_get_text(&query, 5);
+        event->place = query_get_text(&query, 6);
     }
     if (query.failed) {
         sensors_free_events(list.items, list.count);
@@ -69,6 +72,7 @@ void sensors_free_events(struct sensor_event *events, size_t count) {
     for (size_t i = 0; events != NULL && i < count; i++) {
         free(events[i].said_by);
         free(events[i].words);
+        free(events[i].place);
     }
     free(events);
 }

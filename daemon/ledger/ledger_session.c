@@ -6,6 +6,7 @@
 
 #include "ledger_private.h"
 #include "soakledger/corrections.h"
+#include "soakledger/health.h"
 #include "soakledger/sensors.h"
 
 /* The words in which a fitting is stored. They are part of the file's format: what sheets say may change, these
@@ -318,7 +319,8 @@ static int64_t add_session(struct ledger *ledger, const struct ledger_session *s
             return -1;
         }
     }
-    if (session_id > 0 && sensors_note_session(ledger, session->started_ms, config, channel_ids, fault) != 0) {
+    if (session_id > 0 && (sensors_note_session(ledger, session->started_ms, config, channel_ids, fault) != 0 ||
+                           health_keep_allowed(ledger, config, channel_ids, session->started_ms, fault) != 0)) {
         return -1;
     }
     return session_id;

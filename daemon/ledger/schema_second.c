@@ -21,6 +21,8 @@ const char *const schema_second[] = {
     schema_accuracy,
     schema_survey,
     schema_check_views,
+    schema_steady,
+    schema_drift,
     schema_books,
     schema_books_words,
     schema_seal,

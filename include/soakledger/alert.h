@@ -5,6 +5,10 @@
  * it is told once; it is told again, one step higher, when nobody could clear it for `escalate_after`, at most
  * ALERT_MOST_STEPS times; when it is cleared, an all-clear is told if the alert was.
  *
+ * What comes and goes wears a person out: raised for the third time, each within ALERT_CALM_MS of the end before,
+ * it says so, and from then on it stands until it has been well for ALERT_CALM_MS on end; only then is its
+ * all-clear told.
+ *
  * Delivery: the journal always; and the user's own command, if the configuration names one. The command is started
  * without a shell, with a clean environment (PATH and LANG alone), /dev/null as input and output, its own process
  * group, and is killed after `time_limit`. One at a time; those that wait are bounded, the oldest of the lowest
@@ -34,9 +38,11 @@ enum alert_kind {
     ALERT_LEDGER,      // the ledger cannot be written
     ALERT_SENSOR_WORN, // a sensor was used beyond its limits
     ALERT_CHECK_DUE,   // a check or a calibration is due
+    ALERT_DRIFT,       // many runs together show a sensor or an oven to have changed; told once, it does not stand
 };
-enum { ALERT_KIND_COUNT = 9, ALERT_MOST_STEPS = 3, ALERT_MOST_STANDING = 64, ALERT_MOST_WAITING = 32 };
-enum { ALERT_SUBJECT_BYTES = 80, ALERT_WORDS_BYTES = 256 };
+enum { ALERT_KIND_COUNT = 10, ALERT_MOST_STEPS = 3, ALERT_MOST_STANDING = 64, ALERT_MOST_WAITING = 32 };
+enum { ALERT_RESTLESS_TIMES = 3, ALERT_CALM_MS = 600000 }; // our own choice
+enum { ALERT_SUBJECT_BYTES = 80, ALERT_WORDS_BYTES = 512 };
 
 struct alert_desk;
 
@@ -46,7 +52,8 @@ struct alert_desk *alert_open(const char *const *command, int64_t escalate_after
                               struct fault *fault);
 void alert_close(struct alert_desk *desk); // kills a command that still runs; NULL is allowed
 
-/* Thread-safe: the ledger thread raises, the acquisition thread tends. */
+/* Thread-safe: the ledger thread raises, the acquisition thread tends. A drift is told at once and forgotten: it is
+ * not cleared by anybody, and telling it again is the recorder's affair. */
 void alert_raise(struct alert_desk *desk, enum alert_kind kind, const char *subject, int64_t t_ms,
                  const char *words);
 void alert_clear(struct alert_desk *desk, enum alert_kind kind, const char *subject, int64_t t_ms,
@@ -59,6 +66,6 @@ void alert_tend(struct alert_desk *desk, int64_t now_ms);
 uint64_t alert_count_told(struct alert_desk *desk);
 uint64_t alert_count_dropped(struct alert_desk *desk);
 const char *alert_kind_name(enum alert_kind kind); // "soak-short", "overshoot", "sensor", "line", "not-cooling",
-                                                   // "next-due", "ledger", "sensor-worn", "check-due"
+                                                   // "next-due", "ledger", "sensor-worn", "check-due", "drift"
 
 #endif

@@ -49,6 +49,7 @@ struct config_sensor {
     int64_t temperature_at_most_mc;
     int64_t hours_at_most_ms; // in heat, see sensors.h
     int64_t check_every_ms;   // since it was fitted or last checked
+    int64_t allowed_error_mc; // 0: not said
 };
 
 /* Run detection and storage of one oven; meanings and defaults in soakledger.conf(5) and run.h. */

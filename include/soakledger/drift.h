@@ -164,6 +164,7 @@ void drift_describe_sensor(const struct drift_history *history, const struct dri
 void drift_describe_cause(const struct drift_history *history, const struct drift_report *report,
                           enum temperature_unit unit, char *out);
 /* What to do about it. "" if there is nothing to do. */
-void drift_describe_advice(const struct drift_history *history, const struct drift_report *report, char *out);
+void drift_describe_advice(const struct drift_history *history, const struct drift_report *report,
+                           enum temperature_unit unit, char *out);
 
 #endif

@@ -46,6 +46,7 @@ struct sensor_event {
     int64_t stated_ms;  // of a fitting: the configuration's `fitted`; 0 if not given
     char *said_by;      // "daemon" or a person
     char *words;
+    char *place; // "oven.channel" of the channel, "" if there is none; filled in by sensors_list_events
 };
 
 enum { SENSORS_LEVELS = 18, SENSORS_LEVEL_MC = 100000, SENSORS_HOT_MC = 100000, SENSORS_REST_MC = 60000 };

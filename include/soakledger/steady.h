@@ -2,23 +2,25 @@
 /* steady: finds the stable stretches of a run and yields what a sensor's and an oven's health is read from. Pure
  * and streaming, in constant memory; the same readings give the same facts, live and from the ledger.
  *
- * Time is cut into bins of 10 s, or as long as the slowest temperature channel's interval if that is longer. A
- * stretch is stable while the least-squares slope of every temperature channel that takes part, over the window of
- * the last 5 min, is below 0.5 C/min. It begins where the first such window begins, so it is never shorter than 5
- * min, and ends a minute before the window that is not stable: what led there (a door, a new setpoint) is left out.
+ * Time is cut into bins of 10 s, or one and a half times the slowest temperature channel's interval if that is
+ * longer. A stretch is stable while the least-squares slope of every temperature channel that takes part, over the
+ * window of the last 5 min, is below 0.5 C/min. Its facts leave out a minute at either end, the first of the first
+ * such window and the last of the last: what led there and away (a ramp, a door, a new setpoint) is in those.
  *
  * Who takes part: the reference (the first control channel; without one the first load, without that the first cold
  * one), and each other control, load or cold channel that is within 50 K of the reference when the stretch begins:
- * one that hangs outside says nothing about the oven. A channel with an interval over 75 s takes no part (no four
- * readings in a window). All means are over the same bins, those in which every participant had a good reading; a
- * minute without one ends the stretch, and the next goes on without whoever was missing.
+ * one that hangs outside says nothing about the oven. A channel with an interval over 60 s takes no part (a window
+ * would hold too few of its readings). All means are over the same bins, those in which every participant had a
+ * good reading; a stretch ends when one of them was missing in more than a fifth of the window, and the next goes
+ * on without it.
  *
  * The standard error of a mean difference comes from the spread of its means over a minute (batch means), because
  * readings seconds apart are not independent.
  *
- * Heat-up: the time that the reference took, for the first time in the run, between two whole tens of degrees:
- * those at or below level - 150 C and level - 20 C. Known only if it began below and never fell back by 5 C between
- * the two, and if no bin was missing there.
+ * Heat-up: the time that the reference took, for the first time in the run, between two whole tens of degrees: the
+ * next at or below level - 147.5 C and level - 17.5 C (so that 805 C gives 650 C to 780 C, and a level that wavers
+ * by two degrees around a multiple of five gives the same two). Known only if it began below and never fell back by
+ * 5 C between the two, and no bin was missing there.
  */
 #ifndef SOAKLEDGER_STEADY_H
 #define SOAKLEDGER_STEADY_H
@@ -52,7 +54,7 @@ struct steady_pair {
 };
 
 struct steady_stretch {
-    int64_t from_ms, to_ms;
+    int64_t from_ms, to_ms; // of what its means are made of, at least 3 min
     bool has_setpoint;
     int64_t setpoint_mc;  // its mean; valid if has_setpoint
     int64_t reference_id; // whose slope opened it

@@ -44,6 +44,9 @@ struct trend_starter {
     size_t count;
     double mean, squares; // sum of squared deviations
 };
+/* A score counts as no more than this, and its value as no further out: one wild run may not raise an alarm alone.
+ */
+#define TREND_SCORE_CAP 3.5
 /* The score of x, which then counts itself; NAN for the first two. `spread_floor`: the spread is taken as no less
  * (0: none), for values that agree better than can be believed. */
 double trend_starter_add(struct trend_starter *starter, double x, double spread_floor);
