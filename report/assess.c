@@ -291,15 +291,6 @@ static int assess_visit(struct ledger *ledger, struct assess_batch *assessed, si
     return 0;
 }
 
-void assess_settle(struct assess_batch *assessed) {
-    assessed->outcome = OUTCOME_MET;
-    for (size_t i = 0; i < assessed->visit_count; i++) {
-        assess_decide(assessed, i);
-        if (assessed->visits[i].outcome > assessed->outcome)
-            assessed->outcome = assessed->visits[i].outcome;
-    }
-}
-
 static int assess_visits(struct ledger *ledger, struct assess_batch *assessed, const struct assess_watch *watch,
                          struct fault *fault) {
     size_t count = 0;
@@ -308,8 +299,6 @@ static int assess_visits(struct ledger *ledger, struct assess_batch *assessed, c
 
     for (size_t i = 0; result == 0 && i < assessed->visit_count; i++)
         result = assess_visit(ledger, assessed, i, claimed, count, watch, fault);
-    if (result == 0)
-        assess_settle(assessed);
     free(claimed);
     return result;
 }
@@ -332,6 +321,16 @@ static int assess_hardness(struct assess_batch *assessed, struct fault *fault) {
     if (assessed->hardness.asked && assessed->hardness.outcome > assessed->outcome)
         assessed->outcome = assessed->hardness.outcome;
     return 0;
+}
+
+int assess_settle(struct assess_batch *assessed, struct fault *fault) {
+    assessed->outcome = OUTCOME_MET;
+    for (size_t i = 0; i < assessed->visit_count; i++) {
+        assess_decide(assessed, i);
+        if (assessed->visits[i].outcome > assessed->outcome)
+            assessed->outcome = assessed->visits[i].outcome;
+    }
+    return assess_hardness(assessed, fault);
 }
 
 /* What people said, and by what seal the ledger can be known again. */
@@ -371,7 +370,7 @@ struct assess_batch *assess_batch(struct ledger *ledger, int64_t batch_id, const
         fault_set(fault, EX_OSERR, "not enough memory for %zu visits", assessed->visit_count);
         goto fail;
     }
-    if (assess_visits(ledger, assessed, watch, fault) != 0 || assess_hardness(assessed, fault) != 0)
+    if (assess_visits(ledger, assessed, watch, fault) != 0 || assess_settle(assessed, fault) != 0)
         goto fail;
     return assessed;
 fail:

@@ -64,6 +64,8 @@ static int certificate_draw_rest(struct certificate *certificate, struct fault *
     certificate_limits(certificate);
     certificate_definitions(certificate);
     certificate_cautions(certificate);
+    certificate_revision(certificate);
+    certificate_proof(certificate);
     certificate_signature(certificate);
     certificate_plan(certificate);
     return 0;
@@ -100,16 +102,54 @@ static int certificate_draw(struct certificate *certificate, unsigned char **byt
     return result;
 }
 
+/* The curves and a witness, both watching one replay. */
+struct certificate_audience {
+    struct assess_watch curves, witness;
+};
+
+static int certificate_tell_begin(void *context, size_t visit, const struct assess_run *run, struct fault *fault) {
+    const struct certificate_audience *audience = context;
+
+    return audience->curves.begin(audience->curves.context, visit, run, fault) == 0
+               ? audience->witness.begin(audience->witness.context, visit, run, fault)
+               : -1;
+}
+
+static int certificate_tell_reading(void *context, const struct reading *reading, struct fault *fault) {
+    const struct certificate_audience *audience = context;
+
+    return audience->curves.reading(audience->curves.context, reading, fault) == 0
+               ? audience->witness.reading(audience->witness.context, reading, fault)
+               : -1;
+}
+
+static int certificate_tell_end(void *context, const struct assess_run *run, struct fault *fault) {
+    const struct certificate_audience *audience = context;
+
+    return audience->curves.end(audience->curves.context, run, fault) == 0
+               ? audience->witness.end(audience->witness.context, run, fault)
+               : -1;
+}
+
 int certificate_make(struct ledger *ledger, const struct config *config, const struct certificate_issue *issue,
-                     unsigned char **bytes, size_t *length, enum outcome *outcome, struct fault *fault) {
+                     const struct certificate_witness *witness, unsigned char **bytes, size_t *length,
+                     enum outcome *outcome, struct fault *fault) {
     struct certificate certificate = {.ledger = ledger, .config = config, .issue = issue};
-    const struct assess_watch watch = certificate_watch(&certificate);
+    struct certificate_audience audience = {.curves = certificate_watch(&certificate)};
+    const struct assess_watch both = {&audience, certificate_tell_begin, certificate_tell_reading,
+                                      certificate_tell_end};
     int result = -1;
 
-    certificate.assessed = assess_batch(ledger, issue->batch_id, &watch, fault);
+    if (witness != NULL)
+        audience.witness = witness->watch;
+    certificate.assessed = assess_batch(ledger, issue->batch_id, witness != NULL ? &both : &audience.curves, fault);
     if (certificate.assessed != NULL) {
         *outcome = certificate.assessed->outcome;
-        result = certificate_draw(&certificate, bytes, length, fault);
+        result = witness != NULL
+                     ? witness->assessed(witness->context, certificate.assessed, &certificate.about, fault)
+                     : 0;
+        if (result == 0)
+            result = certificate_draw(&certificate, bytes, length, fault);
     }
     certificate_free_curves(&certificate);
     assess_free(certificate.assessed);

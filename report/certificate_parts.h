@@ -27,6 +27,7 @@ struct certificate {
     struct ledger *ledger;
     const struct config *config;
     const struct certificate_issue *issue;
+    struct certificate_about about;
     struct assess_batch *assessed;
     struct page_document *page;
     struct sheet sheet;
@@ -74,6 +75,8 @@ void certificate_seals(struct certificate *certificate);
 void certificate_definitions(struct certificate *certificate);
 void certificate_limits(struct certificate *certificate);
 void certificate_cautions(struct certificate *certificate);
+void certificate_revision(struct certificate *certificate);
+void certificate_proof(struct certificate *certificate);
 void certificate_signature(struct certificate *certificate);
 void certificate_plan(struct certificate *certificate);
 

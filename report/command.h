@@ -72,6 +72,9 @@ int command_check_ovens(struct command *command, const struct plan *plan, const 
 int64_t command_visit_oven(struct command *command, const struct ledger_batch *batch, const struct plan *plan,
                            size_t visit, struct fault *fault);
 typedef int command_function(struct command *command, int argc, char **argv, struct fault *fault);
+/* Whether the words name a file of a certificate. */
+bool command_is_paper(int argc, char **argv);
+int command_verify_paper(struct command *command, int argc, char **argv, struct fault *fault);
 /* One a line, in order. */
 command_function command_amend;
 command_function command_attest;

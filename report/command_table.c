@@ -36,11 +36,19 @@ static const char help_batch[] =
     "  close   no more runs belong to it\n";
 
 static const char help_certificate[] =
-    "soakledger certificate BATCH [-o FILE]\n"
+    "soakledger certificate BATCH [--why TEXT] [--by NAME] [-o FILE]\n"
+    "soakledger certificate BATCH --revision N [-o FILE]\n"
     "\n"
     "Writes the certificate of a batch and records its issue. Without -o it is\n"
-    "soakledger-batch-N.pdf in this folder. See soakledger(1) for what stands beside\n"
-    "it.\n";
+    "soakledger-batch-N.pdf in this folder. With a key in the configuration it is\n"
+    "signed inside, and a second signature lies beside it, FILE.sig.\n"
+    "\n"
+    "  --why TEXT     why there is a new one, if there is one already. What changed\n"
+    "                 is found out and printed; the one before stays a record\n"
+    "  --by NAME      whose reason that is; the user unless given\n"
+    "  --revision N   print one again as it was issued, byte for byte\n"
+    "\n"
+    "'soakledger verify FILE' is what its receiver can do.\n";
 
 static const char help_check[] =
     "soakledger check OVEN.CHANNEL [--allowed DIFFERENCE]\n"
@@ -203,15 +211,23 @@ static const char help_survey[] =
 
 static const char help_verify[] =
     "soakledger verify [run N | batch N] [--seal DIGITS]\n"
+    "soakledger verify CERT.pdf [--key FILE] [--signature FILE]\n"
     "\n"
-    "Works out every seal of the ledger again, and says what is not as it was\n"
-    "sealed: readings, findings, verdicts, plans, books. With a run or a batch only\n"
-    "the readings of its runs are looked at, which is quicker.\n"
+    "The ledger: works out every seal again, and says what is not as it was sealed:\n"
+    "readings, findings, verdicts, plans, books. With a run or a batch only the\n"
+    "readings of its runs are looked at, which is quicker.\n"
     "\n"
-    "  --seal DIGITS   a seal kept elsewhere, such as on a certificate: its first 12\n"
-    "                  digits or more. Shows also what was cut off or put back\n"
+    "  --seal DIGITS      a seal kept elsewhere, such as on a certificate: its first\n"
+    "                     12 digits or more. Shows also what was cut off or put back\n"
     "\n"
-    "Exit status 0: everything is as it was sealed; 65: it is not. See\n"
+    "A certificate, without ledger or configuration: whether its signature holds, and\n"
+    "whether its verdicts follow from the readings and the plan attached to it.\n"
+    "\n"
+    "  --key FILE         of the shop: shop.crt for the signature inside the file, or\n"
+    "                     shop.pub for the one beside it\n"
+    "  --signature FILE   instead of CERT.pdf.sig, with shop.pub\n"
+    "\n"
+    "Exit status 0: everything is as it was sealed or signed; 65: it is not. See\n"
     "soakledger-seal(5).\n";
 
 const struct command_entry command_entries[] = {

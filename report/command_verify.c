@@ -104,8 +104,12 @@ int command_verify(struct command *command, int argc, char **argv, struct fault 
     char digits[COMMAND_TEXT_BYTES];
     struct seal_scope scope = {0};
     struct seal_tally tally;
-    const int count = command_take(argc, argv, options, sizeof options / sizeof options[0], words, 0, 2,
-                                   "verify [run N | batch N] [--seal DIGITS]", fault);
+    int count;
+
+    if (command_is_paper(argc, argv))
+        return command_verify_paper(command, argc, argv, fault);
+    count = command_take(argc, argv, options, sizeof options / sizeof options[0], words, 0, 2,
+                         "verify [run N | batch N] [--seal DIGITS]", fault);
 
     if (count < 0 || command_take_scope(words, count, &scope, fault) != 0 ||
         command_open_ledger(command, LEDGER_READ, fault) != 0)

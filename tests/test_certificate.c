@@ -90,7 +90,7 @@ static const char *make(struct ledger_fixture *fixture, int64_t batch_id, int64_
     struct fault fault = {0, ""};
     size_t length = 0;
 
-    if (certificate_make(fixture->ledger, fixture->config, &issue, &bytes, &length, outcome, &fault) != 0)
+    if (certificate_make(fixture->ledger, fixture->config, &issue, NULL, &bytes, &length, outcome, &fault) != 0)
         fail_msg("%s", fault.text);
     assert_true(length < MOST_BYTES);
     snprintf(path, sizeof path, "%s/sheet.pdf", fixture->folder);
@@ -590,7 +590,7 @@ static void refuses_a_batch_that_is_not_there(void **state) {
     struct fault fault;
     size_t length;
 
-    assert_int_equal(certificate_make(fixture->ledger, fixture->config, &issue, &bytes, &length, &outcome, &fault),
+    assert_int_equal(certificate_make(fixture->ledger, fixture->config, &issue, NULL, &bytes, &length, &outcome, &fault),
                      -1);
     assert_int_equal(fault.status, EX_NOINPUT);
     assert_null(bytes);

@@ -289,6 +289,8 @@ static void numbers_certificates_without_gaps(void **state) {
     assert_true(paper_has(said, "c.pdf\n"));
     assert_true(paper_has(said, "certificate 1, revision 1: batch 1 met"));
     free(said);
+    expect(fixture, EX_USAGE, words, "expected --why TEXT");
+    snprintf(words, sizeof words, "certificate 1 --why 'the paper got wet' -o %s/c.pdf", fixture->folder);
     expect(fixture, 0, words, "certificate 2, revision 2: batch 1 met");
     // What the ledger keeps is the SHA-256 of the file as it is.
     said = paper_run(&status,
@@ -298,7 +300,7 @@ static void numbers_certificates_without_gaps(void **state) {
     assert_int_equal(status, 0);
     assert_string_equal(said, "1\n"); // nothing temporary is left
     free(said);
-    said = paper_run(&status, "cd %s && %s/%s -c shop.conf certificate 1 && ls soakledger-batch-1.pdf",
+    said = paper_run(&status, "cd %s && %s/%s -c shop.conf certificate 1 --why lost && ls soakledger-batch-1.pdf",
                      fixture->folder, program()[0] == '/' ? "" : "$OLDPWD", program());
     assert_int_equal(status, 0);
     assert_int_equal(paper_count(said, "soakledger-batch-1.pdf"), 2);
@@ -314,7 +316,7 @@ static void checks_a_plan_without_a_shop(void **state) {
     expect(fixture, 0, words, "3 operations, 2 visits");
     fixture_write_plan(fixture, "[plan]\ntitle = x\nload = sensors\n\n[soak]\ntemperature = 200\n");
     expect(fixture, EX_CONFIG, words, "shop.plan:6");
-    expect(fixture, EX_USAGE, "plan burn x", "expected 'plan check FILE'");
+    expect(fixture, EX_USAGE, "plan burn x", "expected 'plan check FILE");
 }
 
 #define WITH_SHOP(test) cmocka_unit_test_setup_teardown(test, begin, end)

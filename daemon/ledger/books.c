@@ -273,6 +273,12 @@ static void apply(struct books *books, const struct books_amendment *amendment) 
     }
 }
 
+void books_apply(struct books *books) {
+    for (size_t i = 0; i < books->amendment_count; i++) {
+        apply(books, &books->amendments[i]);
+    }
+}
+
 struct books *books_read(struct ledger *ledger, int64_t batch_id, struct fault *fault) {
     struct books *const books = calloc(1, sizeof *books);
 
@@ -286,9 +292,7 @@ struct books *books_read(struct ledger *ledger, int64_t batch_id, struct fault *
         books_free(books);
         return NULL;
     }
-    for (size_t i = 0; i < books->amendment_count; i++) {
-        apply(books, &books->amendments[i]);
-    }
+    books_apply(books);
     return books;
 }
 

@@ -186,6 +186,7 @@ static int authorize(void *context, int action, const char *a, const char *b, co
         "calibration",
         "calibration_point",
         "certificate",
+        "certificate_kept",
         "claim",
         "company",
         "disposition",

@@ -104,6 +104,7 @@ static const char *const tables_used[] = { // one a line, in order
     "calibration",
     "calibration_point",
     "certificate",
+    "certificate_kept",
     "channel",
     "claim",
     "company",

@@ -27,6 +27,7 @@
 // clang-format on
 
 /* The second rung's scripts. */
+extern const char schema_certificate[];
 extern const char schema_accuracy[], schema_survey[], schema_check_views[], schema_steady[], schema_drift[];
 
 /* Scripts of the rung, in order, ending with NULL. */

@@ -21,6 +21,7 @@ const char *const schema_second[] = {
     schema_accuracy,
     schema_survey,
     schema_check_views,
+    schema_certificate,
     schema_steady,
     schema_drift,
     schema_books,

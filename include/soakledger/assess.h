@@ -113,8 +113,8 @@ typedef int assess_feed(void *source, const struct assess_run *run, struct judge
 int assess_judge_run(const struct plan *plan, size_t visit, struct assess_run *run, assess_feed *feed, void *source,
                      const struct assess_watch *watch, struct fault *fault);
 void assess_sort_findings(struct assess_run *run);
-/* Decides every visit, in order, and the batch, once all runs are judged. */
-void assess_settle(struct assess_batch *assessed);
+/* Decides every visit, in order, the hardness and the batch, once all runs are judged and the books are there. */
+int assess_settle(struct assess_batch *assessed, struct fault *fault);
 
 /* The verdict that decides the batch: the first of the worst; with all met the one with the least to spare. NULL if
  * there is none. `visit` gets its visit. Hardness is no part of it: see assess_hardness_decides. */

@@ -89,6 +89,8 @@ int64_t books_add_amendment(struct ledger *ledger, int64_t batch_id, const struc
                             struct fault *fault);
 
 struct books *books_read(struct ledger *ledger, int64_t batch_id, struct fault *fault);
+/* Applies the amendments to `withdrawn`, `amended` and `counts`: for entries that are not read from a ledger. */
+void books_apply(struct books *books);
 void books_free(struct books *books); // NULL is allowed
 
 /* The disposition that holds: the latest that is not withdrawn; NULL if there is none. */

@@ -50,4 +50,31 @@ int key_sign(const struct key *key, const void *bytes, size_t length, unsigned c
 int key_sign_cms(const struct key *key, const unsigned char digest[KEY_DIGEST_BYTES], unsigned char **der,
                  size_t *length, struct fault *fault);
 
+/* ---- the other side: whoever has only the public files ---- */
+
+struct key_signer {
+    char name[128];                                 // the certificate's common name, cleaned
+    char certificate_sha256[KEY_FINGERPRINT_BYTES]; // of its certificate
+    char public_sha256[KEY_FINGERPRINT_BYTES];      // of the key in it
+};
+
+/* Checks a CMS made by key_sign_cms, padded with zeros, against a digest: one signer, whose certificate is in it
+ * and is the one that its signed attributes name. 0 if it holds; -1 with EX_DATAERR and why not. Any bytes may
+ * come. */
+int key_check_cms(const unsigned char *der, size_t length, const unsigned char digest[KEY_DIGEST_BYTES],
+                  struct key_signer *signer, struct fault *fault);
+
+/* A file that the shop handed out: a public key (Ed25519 or RSA) or a certificate, as PEM. */
+enum key_kind { KEY_OF_FILE, KEY_OF_PDF, KEY_OF_PDF_CERTIFICATE };
+struct key_public {
+    enum key_kind kind;
+    char sha256[KEY_FINGERPRINT_BYTES]; // of the key, or of the certificate
+    void *plain;                        // Ed25519, else NULL
+};
+int key_read_public(const char *path, struct key_public *key, struct fault *fault);
+void key_free_public(struct key_public *key);
+/* Checks what key_sign made. 0 if it holds, -1 with EX_DATAERR. */
+int key_check(const struct key_public *key, const void *bytes, size_t length, const void *signature,
+              size_t signature_length, struct fault *fault);
+
 #endif
