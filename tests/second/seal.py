@@ -4,11 +4,12 @@
 import hashlib, sqlite3, struct, sys
 db = sqlite3.connect(f'file:{sys.argv[1]}?mode=ro', uri=True)
 db.text_factory = lambda text: text.decode(errors='surrogateescape')
-TEXTS = (('configuration', 'session', 'configuration'), ('plan', 'batch', 'plan'), ('calibration_file', 'calibration', 'file'),
-         ('import_description', 'import', 'description'))
+TEXTS = (('configuration', 'session', 'session', 'configuration'), ('plan', 'batch', 'batch', 'plan'),
+         ('calibration_file', 'calibration', 'calibration', 'file'), ('import_description', 'import', 'import', 'description'),
+         ('certificate_facts', 'certificate_kept', 'certificate', 'facts'))
 KEYS = {'reading': 't_ms', 'reading_emf': 't_ms', 'sensor_use': 'run_id', 'sensor_dwell': 'run_id'}
-FORMS = {name: (f'{of}_id, document.sha256, body', f'{of} JOIN document ON document.sha256 = {column}_sha256', f'{of}_id')
-         for name, of, column in TEXTS} | {
+FORMS = {name: (f'{of}_id, document.sha256, body', f'{table} JOIN document ON document.sha256 = {column}_sha256', f'{of}_id')
+         for name, table, of, column in TEXTS} | {
     'batch': ('batch_id, opened_ms, oven_id, charge, customer, order_reference, operator_name, note, plan_name, plan_sha256',
               'batch', 'batch_id'), 'batch_closed': ('batch_id, closed_ms', 'batch', 'batch_id'),
     'judgement': ('judgement_id, run_id, batch_id, visit, t_ms', 'judgement', 'judgement_id'),
