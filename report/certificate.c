@@ -4,6 +4,7 @@
 #include <string.h>
 
 #include "certificate_parts.h"
+#include "soakledger/ink.h"
 #include "soakledger/words.h"
 
 static const char SIMULATED_NOTICE[] = "SIMULATED CLOCK - not a record of real time";
@@ -49,25 +50,78 @@ size_t certificate_first_number(const struct certificate *certificate, const str
     return number;
 }
 
-/* Everything after the first page. */
+void certificate_owe(struct certificate *certificate, const char *name, const char *text) {
+    struct certificate_owed *owed = &certificate->owed[certificate->owed_count];
+
+    if (certificate->owed_count == CERTIFICATE_MOST_OWED) {
+        certificate->failed = true;
+        return;
+    }
+    *owed = (struct certificate_owed){strdup(name), strdup(text)};
+    certificate->failed = certificate->failed || owed->name == NULL || owed->text == NULL;
+    certificate->owed_count++;
+}
+
+void certificate_pay(struct certificate *certificate) {
+    if (certificate->owed_count == 0 || certificate->failed)
+        return;
+    certificate_section(certificate, "long texts", "In full: what the first page had no room for",
+                        CERTIFICATE_LIST_FOLLOWS);
+    for (size_t i = 0; i < certificate->owed_count; i++) {
+        const struct sheet_fact fact = {certificate->owed[i].name, certificate->owed[i].text};
+
+        sheet_form(&certificate->sheet, &fact, 1, 0, NULL);
+    }
+}
+
+void certificate_section(struct certificate *certificate, const char *name, const char *heading, float follows) {
+    const struct certificate_section *last =
+        certificate->section_count > 0 ? &certificate->sections[certificate->section_count - 1] : NULL;
+
+    sheet_heading(&certificate->sheet, heading, follows);
+    if (certificate->section_count < CERTIFICATE_MOST_SECTIONS && (last == NULL || strcmp(last->name, name) != 0))
+        certificate->sections[certificate->section_count++] =
+            (struct certificate_section){name, page_count(certificate->page)};
+}
+
+/* Where the evidence is, at the foot of the first page, once that is known. */
+static void certificate_contents(struct certificate *certificate) {
+    const struct page_type type = {PAGE_REGULAR, 7, INK_QUIET};
+    const struct page_frame frame = page_frame(certificate->page);
+    const float leading = 9.5F, top = frame.bottom - CERTIFICATE_CONTENTS_HEIGHT + 2 * leading - 2;
+    char line[CERTIFICATE_LINE_BYTES] = "Evidence: ";
+    size_t used = strlen(line);
+
+    for (size_t i = 0; i < certificate->section_count && used < sizeof line; i++)
+        used += (size_t)snprintf(line + used, sizeof line - used, "%s%s p.\xC2\xA0%zu", i > 0 ? " · " : "",
+                                 certificate->sections[i].name, certificate->sections[i].page);
+    page_turn(certificate->page, 1);
+    sheet_text_block(&certificate->sheet, &type, frame.left, top, frame.right - frame.left, leading, 2, line);
+}
+
+/* Everything after the first page: what one suspicious reader may want to see, in the order of asking. */
 static int certificate_draw_rest(struct certificate *certificate, struct fault *fault) {
+    if (page_count(certificate->page) == 1)
+        sheet_new_page(&certificate->sheet); // the first page is the answer's alone
+    if (certificate_visits(certificate, fault) != 0)
+        return -1;
     certificate_said(certificate);
     certificate_informed(certificate);
-    if (certificate_draw_curves(certificate, fault) != 0)
-        return -1;
-    certificate_findings(certificate);
-    certificate_runs(certificate);
-    certificate_events(certificate);
     certificate_instruments(certificate);
-    certificate_sampling(certificate);
-    certificate_seals(certificate);
-    certificate_limits(certificate);
+    certificate_events(certificate);
+    certificate_rules(certificate);
     certificate_definitions(certificate);
+    certificate_limits(certificate);
     certificate_cautions(certificate);
     certificate_revision(certificate);
     certificate_proof(certificate);
+    certificate_seals(certificate);
     certificate_signature(certificate);
+    certificate_pay(certificate);
     certificate_plan(certificate);
+    certificate_contents(certificate);
+    if (certificate->failed)
+        return fault_set(fault, EX_OSERR, "not enough memory for a certificate");
     return 0;
 }
 
@@ -77,13 +131,14 @@ static int certificate_draw(struct certificate *certificate, unsigned char **byt
     char title[CERTIFICATE_NAME_BYTES], header[CERTIFICATE_NAME_BYTES], time[QUANTITY_TEXT_BYTES];
     char footer[CERTIFICATE_NAME_BYTES], zone[QUANTITY_TEXT_BYTES];
     const char *shop = certificate->config->shop_name;
-    struct page_about about = {.title = title, .author = shop, .header_right = header, .footer = footer};
+    struct page_about about = {
+        .title = title, .author = shop, .header_right = header, .letterhead = true, .footer = footer};
     int result;
 
     snprintf(title, sizeof title, "Certificate %lld: heat treatment of batch %lld", (long long)issue->number,
              (long long)issue->batch_id);
-    snprintf(header, sizeof header, "certificate %lld · batch %lld · revision %lld", (long long)issue->number,
-             (long long)issue->batch_id, (long long)issue->revision);
+    snprintf(header, sizeof header, "certificate %lld · revision %lld · batch %lld", (long long)issue->number,
+             (long long)issue->revision, (long long)issue->batch_id);
     snprintf(footer, sizeof footer, "issued %s · all times in %s · plan SHA-256 %.12s…",
              certificate_time(certificate, issue->issued_ms, time),
              words_offset(certificate->config->utc_offset_min, zone), certificate->assessed->batch->plan_sha256);
@@ -152,6 +207,10 @@ int certificate_make(struct ledger *ledger, const struct config *config, const s
             result = certificate_draw(&certificate, bytes, length, fault);
     }
     certificate_free_curves(&certificate);
+    for (size_t i = 0; i < certificate.owed_count; i++) {
+        free(certificate.owed[i].name);
+        free(certificate.owed[i].text);
+    }
     assess_free(certificate.assessed);
     return result;
 }

@@ -5,25 +5,14 @@
 #include <string.h>
 
 #include "certificate_parts.h"
-#include "soakledger/ink.h"
 #include "soakledger/replay.h"
-#include "soakledger/tell.h"
 #include "soakledger/words.h"
 
 enum { MS_PER_MIN = 60000, AROUND_SOAK = 8, CLOSE_UP = 6 };
 /* A cold hold has no lower edge: so much below the upper one is shown in any case. */
 enum { COLD_BAND_MC = 10000 };
 
-static const float CHART_HEIGHT = 262, CHART_LEAST_HEIGHT = 205, HEADING_HEIGHT = 43, CAPTIONS_HEIGHT = 34,
-                   CAPTION_SIZE = 8.5F, CAPTION_LEADING = 15, CHART_AFTER = 10, ATTEMPT_HEIGHT = 150;
-
-struct certificate_look {
-    const char *caption;
-    const struct chart_mark *marks;
-    size_t mark_count;
-    float height;
-    bool close_up;
-};
+static const float CHART_HEIGHT = 232, CLOSE_UP_HEIGHT = 205, ATTEMPT_HEIGHT = 165, CHART_AFTER = 4;
 
 static bool certificate_is_load(const struct assess_run *run, int64_t channel_id) {
     for (size_t i = 0; i < run->load_count; i++)
@@ -32,21 +21,29 @@ static bool certificate_is_load(const struct assess_run *run, int64_t channel_id
     return false;
 }
 
+static bool certificate_stands_for_charge(const struct assess_run *run, const struct ledger_channel *channel) {
+    return certificate_is_load(run, channel->channel_id) || channel->role == ROLE_LOAD;
+}
+
 /* The channels worth drawing: what stands for the charge first, then control or a cold place's air, then setpoint.
  */
-static size_t certificate_pick_curves(const struct assess_run *run, struct chart_curve *curves) {
+static size_t certificate_pick_curves(const struct assess_run *run, struct chart_curve *curves, size_t *charge) {
     enum { PASSES = 3 };
     size_t count = 0;
+
+    *charge = 0;
 
     for (int pass = 0; pass < PASSES; pass++)
         for (size_t i = 0; i < run->channel_count && count < CERTIFICATE_MOST_CURVES; i++) {
             const struct ledger_channel *channel = &run->channels[i];
-            const bool load = certificate_is_load(run, channel->channel_id) || channel->role == ROLE_LOAD;
+            const bool load = certificate_stands_for_charge(run, channel);
             const bool place = channel->role == ROLE_CONTROL || channel->role == ROLE_COLD;
             const bool wanted = pass == 0   ? load
                                 : pass == 1 ? !load && place
                                             : !load && channel->role == ROLE_SETPOINT;
 
+            if (wanted && certificate_stands_for_charge(run, channel))
+                ++*charge;
             if (wanted)
                 curves[count++] =
                     (struct chart_curve){channel->channel_id, channel->name, channel->role, channel->interval_ms};
@@ -57,7 +54,8 @@ static size_t certificate_pick_curves(const struct assess_run *run, struct chart
 static int certificate_begin_curve(void *context, size_t visit, const struct assess_run *run, struct fault *fault) {
     struct certificate *certificate = context;
     struct chart_curve picked[CERTIFICATE_MOST_CURVES];
-    const size_t count = certificate_pick_curves(run, picked);
+    size_t charge = 0;
+    const size_t count = certificate_pick_curves(run, picked, &charge);
     struct certificate_curve *curves =
         realloc(certificate->curves, (certificate->curve_count + 1) * sizeof *certificate->curves);
 
@@ -66,8 +64,10 @@ static int certificate_begin_curve(void *context, size_t visit, const struct ass
         return fault_set(fault, EX_OSERR, "not enough memory for the curve of run %lld",
                          (long long)run->run.run_id);
     certificate->curves = curves;
-    curves[certificate->curve_count] = (struct certificate_curve){
-        .run_id = run->run.run_id, .fine = chart_open_fine(run->run.begun_ms, run->until_ms, picked, count, fault)};
+    curves[certificate->curve_count] =
+        (struct certificate_curve){.run_id = run->run.run_id,
+                                   .charge_count = charge,
+                                   .fine = chart_open_fine(run->run.begun_ms, run->until_ms, picked, count, fault)};
     if (curves[certificate->curve_count].fine == NULL)
         return -1;
     certificate->curve_count++;
@@ -154,7 +154,8 @@ struct chart *certificate_read_chart(struct certificate *certificate, const stru
     }
     while (more == 1) {
         more = ledger_next_reading(cursor, &reading, fault);
-        replay_correct(run->channels, run->channel_count, &reading);
+        if (more == 1)
+            replay_correct(run->channels, run->channel_count, &reading); // as the judge saw it
         if (more == 1 && !chart_feed(chart, &reading))
             more = fault_set(fault, EX_OSERR, "not enough memory for the gaps of a curve");
     }
@@ -169,12 +170,14 @@ struct chart *certificate_read_chart(struct certificate *certificate, const stru
 
 /* ---- drawing ---- */
 
-void certificate_caption(struct certificate *certificate, const char *text, float height) {
-    const struct page_type type = {PAGE_BOLD, CAPTION_SIZE, INK_TEXT};
+void certificate_draw_chart(struct certificate *certificate, const char *caption, struct chart *chart, float height,
+                            const struct chart_dressing *dressing) {
+    const struct page_frame *frame = &certificate->sheet.frame;
+    const float whole = height + chart_extra_height(chart, certificate->page, frame->right - frame->left, height);
 
-    sheet_need(&certificate->sheet, CAPTION_LEADING + 2 + height);
-    sheet_paragraph(&certificate->sheet, &type, CAPTION_LEADING, text);
-    certificate->sheet.y += 2;
+    sheet_subheading(&certificate->sheet, caption, whole);
+    chart_draw(chart, certificate->page, sheet_take(&certificate->sheet, whole), dressing);
+    sheet_skip(&certificate->sheet, CHART_AFTER);
 }
 
 /* "planned band 956 °C to 980 °C"; of a hold with its name, of a cold hold its one edge. */
@@ -214,20 +217,20 @@ static size_t certificate_hold_bands(const struct certificate *certificate, size
     return count;
 }
 
-static size_t certificate_marks(const struct certificate *certificate, const struct assess_run *run,
-                                struct chart_mark *marks) {
+static void certificate_marks(const struct certificate *certificate, const struct assess_run *run,
+                              struct chart_mark *marks) {
     const size_t first = certificate_first_number(certificate, run);
 
     for (size_t i = 0; i < run->finding_count; i++)
         marks[i] = (struct chart_mark){run->findings[i].t_ms, first + i};
-    return run->finding_count;
 }
 
 /* A soak that is short within its run: what was kept of it is too coarse, and reading it again takes little. */
 static struct chart *certificate_read_close_up(struct certificate *certificate, const struct assess_run *run,
                                                struct fault *fault) {
     struct chart_curve picked[CERTIFICATE_MOST_CURVES];
-    const size_t count = certificate_pick_curves(run, picked);
+    size_t charge = 0;
+    const size_t count = certificate_pick_curves(run, picked, &charge);
     int64_t from_ms, to_ms;
 
     certificate_close_up_span(run, &from_ms, &to_ms);
@@ -246,9 +249,7 @@ static int certificate_draw_close_up(struct certificate *certificate, const stru
         return -1;
     close.zoom = true;
     snprintf(caption, sizeof caption, "The %s, enlarged", what);
-    certificate_caption(certificate, caption, CHART_HEIGHT);
-    chart_draw(curve->close_up, certificate->page, sheet_take(&certificate->sheet, CHART_HEIGHT), &close);
-    sheet_skip(&certificate->sheet, CHART_AFTER);
+    certificate_draw_chart(certificate, caption, curve->close_up, CLOSE_UP_HEIGHT, &close);
     return 0;
 }
 
@@ -264,21 +265,66 @@ static struct certificate_wording certificate_word_soak(enum operation_kind kind
     }
 }
 
-static int certificate_draw_run(struct certificate *certificate, size_t visit, const struct assess_run *run,
-                                const struct certificate_look *look, struct fault *fault) {
+static struct chart_band certificate_soak_band(const struct plan_operation *soak) {
+    const bool cold = soak->kind == OPERATION_COLD;
+
+    return (struct chart_band){soak->temperature_mc - (cold ? COLD_BAND_MC : soak->below_mc),
+                               soak->temperature_mc + (cold ? 0 : soak->above_mc), ""};
+}
+
+void certificate_fill_panel(const struct certificate *certificate, size_t visit, struct chart_panel *panel,
+                            struct chart_band *bands) {
+    const struct plan_operation *soak = plan_visit_soak(certificate->assessed->plan, visit);
+    const struct assess_run *run = assess_deciding_run(&certificate->assessed->visits[visit]);
+    const struct certificate_curve *curve =
+        run != NULL ? certificate_find_curve(certificate, run->run.run_id) : NULL;
+    char texts[CERTIFICATE_MOST_HOLDS][CERTIFICATE_NAME_BYTES];
+
+    bands[0] = certificate_soak_band(soak);
+    if (soak->kind == OPERATION_COLD)
+        bands[0].low_mc = INT64_MIN;
+    *panel = (struct chart_panel){.bands = bands,
+                                  .band_count = 1 + certificate_hold_bands(certificate, visit, bands + 1, texts)};
+    if (curve == NULL)
+        return;
+    panel->chart = curve->whole;
+    panel->charge_count = curve->charge_count;
+    panel->soak_begun_ms = run->soak.longest_begun_ms;
+    panel->soak_ended_ms = run->soak.longest_ended_ms;
+}
+
+/* An earlier attempt is drawn smaller, under a caption that says why it does not count. */
+static void certificate_caption_run(struct certificate *certificate, size_t visit, const struct assess_run *run,
+                                    char *caption) {
+    const struct assess_visit *of = &certificate->assessed->visits[visit];
+    char time[QUANTITY_TEXT_BYTES];
+
+    if (run == assess_deciding_run(of))
+        snprintf(caption, CERTIFICATE_LINE_BYTES, "The whole run. Numbers refer to the findings below.");
+    else
+        snprintf(caption, CERTIFICATE_LINE_BYTES, "Attempt %zu of %zu, does not count: run %lld, begun %s, %s",
+                 (size_t)(run - of->runs) + 1, of->run_count, (long long)run->run.run_id,
+                 certificate_time(certificate, run->run.begun_ms, time),
+                 run->reached ? judge_outcome_name(judge_worst(run->verdicts, run->verdict_count))
+                              : "never in the band");
+}
+
+static int certificate_draw_dressed(struct certificate *certificate, size_t visit, const struct assess_run *run,
+                                    const struct chart_mark *marks, struct fault *fault) {
     const struct plan_operation *soak = plan_visit_soak(certificate->assessed->plan, visit);
     const struct certificate_wording wording = certificate_word_soak(soak->kind);
-    const bool cold = soak->kind == OPERATION_COLD, soaked = run->soak.longest_begun_ms != 0;
-    char band[CERTIFICATE_NAME_BYTES], text[QUANTITY_TEXT_BYTES];
+    const struct chart_band soak_band = certificate_soak_band(soak);
+    const bool decides = run == assess_deciding_run(&certificate->assessed->visits[visit]);
+    char band[CERTIFICATE_NAME_BYTES], text[QUANTITY_TEXT_BYTES], caption[CERTIFICATE_LINE_BYTES];
     char hold_texts[CERTIFICATE_MOST_HOLDS][CERTIFICATE_NAME_BYTES];
     struct chart_band holds[CERTIFICATE_MOST_HOLDS];
     struct chart *chart = certificate_find_curve(certificate, run->run.run_id)->whole;
     struct chart_dressing dressing = {.unit = certificate->config->unit,
                                       .utc_offset_min = certificate->config->utc_offset_min,
                                       .origin_ms = run->run.begun_ms,
-                                      .band_low_mc = soak->temperature_mc - (cold ? COLD_BAND_MC : soak->below_mc),
-                                      .band_high_mc = soak->temperature_mc + (cold ? 0 : soak->above_mc),
-                                      .band_open_below = cold,
+                                      .band_low_mc = soak_band.low_mc,
+                                      .band_high_mc = soak_band.high_mc,
+                                      .band_open_below = soak->kind == OPERATION_COLD,
                                       .band_text = band,
                                       .bands = holds,
                                       .soak_begun_ms = run->soak.longest_begun_ms,
@@ -286,89 +332,28 @@ static int certificate_draw_run(struct certificate *certificate, size_t visit, c
                                       .soak_text = text,
                                       .begun_word = wording.begun,
                                       .ended_word = wording.ended,
-                                      .marks = look->marks,
-                                      .mark_count = look->mark_count};
+                                      .marks = marks,
+                                      .mark_count = run->finding_count};
 
     dressing.band_count = certificate_hold_bands(certificate, visit, holds, hold_texts);
     certificate_band_text(certificate, soak, band);
     quantity_format_duration(run->soak.longest_ended_ms - run->soak.longest_begun_ms, text);
-    certificate_caption(certificate, look->caption, look->height);
-    chart_draw(chart, certificate->page, sheet_take(&certificate->sheet, look->height), &dressing);
-    sheet_skip(&certificate->sheet, CHART_AFTER);
-    return soaked && look->close_up ? certificate_draw_close_up(certificate, run, &dressing, wording.what, fault)
-                                    : 0;
+    certificate_caption_run(certificate, visit, run, caption);
+    certificate_draw_chart(certificate, caption, chart, decides ? CHART_HEIGHT : ATTEMPT_HEIGHT, &dressing);
+    return decides && run->soak.longest_begun_ms != 0
+               ? certificate_draw_close_up(certificate, run, &dressing, wording.what, fault)
+               : 0;
 }
 
-/* An earlier attempt at the same visit, smaller: what was tried, and why it does not count. */
-static int certificate_draw_attempt(struct certificate *certificate, size_t visit, size_t attempt,
-                                    struct fault *fault) {
-    const struct assess_visit *of = &certificate->assessed->visits[visit];
-    const struct assess_run *run = &of->runs[attempt];
+int certificate_draw_run(struct certificate *certificate, size_t visit, const struct assess_run *run,
+                         struct fault *fault) {
     struct chart_mark *marks = calloc(run->finding_count + 1, sizeof *marks);
-    char caption[CERTIFICATE_LINE_BYTES], time[QUANTITY_TEXT_BYTES];
-    struct certificate_look look = {.caption = caption, .marks = marks, .height = ATTEMPT_HEIGHT};
     int result;
 
     if (marks == NULL)
         return fault_set(fault, EX_OSERR, "not enough memory for %zu findings", run->finding_count);
-    look.mark_count = certificate_marks(certificate, run, marks);
-    snprintf(caption, sizeof caption, "Attempt %zu of %zu, does not count: run %lld, begun %s, %s", attempt + 1,
-             of->run_count, (long long)run->run.run_id, certificate_time(certificate, run->run.begun_ms, time),
-             run->reached ? judge_outcome_name(judge_worst(run->verdicts, run->verdict_count))
-                          : "never in the band");
-    result = certificate_draw_run(certificate, visit, run, &look, fault);
+    certificate_marks(certificate, run, marks);
+    result = certificate_draw_dressed(certificate, visit, run, marks, fault);
     free(marks);
     return result;
-}
-
-/* A curve may be a little lower if that lets it stay on the page that is begun. */
-static float certificate_chart_height(const struct certificate *certificate) {
-    const float room = certificate->sheet.frame.bottom - certificate->sheet.y - HEADING_HEIGHT - CAPTIONS_HEIGHT;
-
-    return room >= CHART_LEAST_HEIGHT && room < CHART_HEIGHT ? room : CHART_HEIGHT;
-}
-
-static int certificate_draw_visit(struct certificate *certificate, size_t visit, struct fault *fault) {
-    const struct assess_run *run = assess_deciding_run(&certificate->assessed->visits[visit]);
-    char name[TELL_BYTES], heading[CERTIFICATE_LINE_BYTES], time[QUANTITY_TEXT_BYTES];
-    char zone[QUANTITY_TEXT_BYTES];
-    struct certificate_look look = {.caption = "The whole run", .close_up = true};
-    struct chart_mark *marks;
-    int result;
-
-    tell_visit(certificate->assessed->plan, visit, name);
-    if (run == NULL) {
-        snprintf(heading, sizeof heading, "Curve: %s", name);
-        sheet_heading(&certificate->sheet, heading, CAPTION_LEADING);
-        sheet_plain(&certificate->sheet, "No oven run was recorded for this operation: there is nothing to draw.");
-        return 0;
-    }
-    marks = calloc(run->finding_count + 1, sizeof *marks);
-    if (marks == NULL)
-        return fault_set(fault, EX_OSERR, "not enough memory for %zu findings", run->finding_count);
-    look.marks = marks;
-    look.mark_count = certificate_marks(certificate, run, marks);
-    look.height = certificate_chart_height(certificate);
-    snprintf(heading, sizeof heading, "Curve: %s", name);
-    sheet_heading(&certificate->sheet, heading, CAPTIONS_HEIGHT + look.height);
-    snprintf(heading, sizeof heading, "Run %lld in oven %s, begun %s %s. Numbers refer to the list of findings.",
-             (long long)run->run.run_id, run->oven, certificate_time(certificate, run->run.begun_ms, time),
-             words_offset(certificate->config->utc_offset_min, zone));
-    sheet_small(&certificate->sheet, heading);
-    sheet_skip(&certificate->sheet, 4);
-    result = certificate_draw_run(certificate, visit, run, &look, fault);
-    free(marks);
-    if (result == 0)
-        result = certificate_draw_quench(certificate, visit, run, fault);
-    for (size_t i = 0; result == 0 && i < certificate->assessed->visits[visit].run_count; i++)
-        if (&certificate->assessed->visits[visit].runs[i] != run)
-            result = certificate_draw_attempt(certificate, visit, i, fault);
-    return result;
-}
-
-int certificate_draw_curves(struct certificate *certificate, struct fault *fault) {
-    for (size_t i = 0; i < certificate->assessed->visit_count; i++)
-        if (certificate_draw_visit(certificate, i, fault) != 0)
-            return -1;
-    return 0;
 }

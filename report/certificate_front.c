@@ -1,5 +1,5 @@
 // SPDX-License-Identifier: MIT
-/* The first page: the answer, who and what, and the table of requirements. */
+/* The first page: did it pass, what was required, what was found. */
 #include <ctype.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -11,9 +11,14 @@
 #include "soakledger/words.h"
 
 enum { MINUTES_LENGTH = 16 }; // of "2026-11-16 08:00:00", up to the minutes
+enum { SHOP_LINES = 2, ADDRESS_LINES = 2, FACT_LINES = 3 };
 
-static const float TITLE_SIZE = 18, PANEL_PAD = 16, SIGN_SIZE = 46, ANSWER_SIZE = 27, SENTENCE_SIZE = 10.5F;
-static const float SENTENCE_LEADING = 15, PANEL_BAR = 5, PANEL_AFTER = 18, VISIT_SIGN = 8;
+static const float TITLE_SIZE = 19, TITLE_DROP = 16, TITLE_AFTER = 9, SHOP_SIZE = 9.5F, SHOP_LEADING = 12;
+static const float ADDRESS_SIZE = 7.5F, ADDRESS_LEADING = 10, ISSUED_SIZE = 7.5F, SHOP_SHARE = 0.56F;
+static const float HEAVY = 1.6F, SIGN_SIZE = 30, SIGN_GAP = 11, ANSWER_SIZE = 20, ANSWER_WIDTH = 212,
+                   ANSWER_PAD = 9;
+static const float SENTENCE_SIZE = 9.5F, SENTENCE_LEADING = 12.5F, COUNT_SIZE = 7.5F, COUNT_LEADING = 11;
+static const float CAPITALS = 0.73F; // how high capitals are, of the size
 
 static const char *certificate_answer(enum outcome outcome) {
     switch (outcome) {
@@ -52,6 +57,13 @@ static void certificate_explain(const struct certificate *certificate, char *why
                  hardness_describe(assessed->plan, &assessed->hardness, found));
         return;
     }
+    if (assess_hardness_decides(assessed)) {
+        char found[HARDNESS_WORDS_BYTES];
+
+        snprintf(why, CERTIFICATE_LINE_BYTES, "Hardness: %s.",
+                 hardness_describe(assessed->plan, &assessed->hardness, found));
+        return;
+    }
     if (verdict == NULL) {
         snprintf(why, CERTIFICATE_LINE_BYTES, "The plan requires nothing that could be judged.");
         how_many[0] = '\0';
@@ -71,94 +83,77 @@ static void certificate_explain(const struct certificate *certificate, char *why
         snprintf(why, CERTIFICATE_LINE_BYTES, "%s: %s", name, sentence);
 }
 
-static void certificate_title(struct certificate *certificate) {
-    const struct page_type type = {PAGE_REGULAR, TITLE_SIZE, INK_TEXT}, quiet = {PAGE_REGULAR, 8, INK_QUIET};
+/* A line across the sheet, heavy where one part of the first page ends. */
+static void certificate_rule(struct certificate *certificate, float width) {
+    const struct page_pen rule = {INK_TEXT, width, {0}};
+    const struct sheet *sheet = &certificate->sheet;
+
+    page_line(certificate->page, &rule, sheet->frame.left, sheet->y, sheet->frame.right, sheet->y);
+}
+
+/* At most `most` lines at the left; what is longer the certificate has to say in full elsewhere. */
+static void certificate_short_text(struct certificate *certificate, const char *name, const struct page_type *type,
+                                   float leading, size_t most, const char *text) {
     struct sheet *sheet = &certificate->sheet;
-    char line[CERTIFICATE_NAME_BYTES];
-    const char *address = certificate->config->shop_address;
+    const float width = (sheet->frame.right - sheet->frame.left) * SHOP_SHARE;
 
-    sheet->y += TITLE_SIZE - 4;
-    page_text(certificate->page, sheet->frame.left, sheet->y, PAGE_LEFT, &type, "Certificate of heat treatment");
+    if (text[0] == '\0')
+        return;
+    if (sheet_text_height(sheet, type, width, leading, text) > leading * (float)most + 1)
+        certificate_owe(certificate, name, text);
+    sheet->y = sheet_text_block(sheet, type, sheet->frame.left, sheet->y, width, leading, most, text);
+}
+
+/* What this is and its number; who made it out, and when. */
+static void certificate_title(struct certificate *certificate) {
+    const struct page_type title = {PAGE_REGULAR, TITLE_SIZE, INK_TEXT},
+                           issued = {PAGE_REGULAR, ISSUED_SIZE, INK_QUIET};
+    const struct page_type shop = {PAGE_BOLD, SHOP_SIZE, INK_TEXT},
+                           address = {PAGE_REGULAR, ADDRESS_SIZE, INK_QUIET};
+    struct sheet *sheet = &certificate->sheet;
+    char line[CERTIFICATE_NAME_BYTES], time[QUANTITY_TEXT_BYTES], zone[QUANTITY_TEXT_BYTES];
+    float least;
+
+    sheet->y += TITLE_SIZE * CAPITALS;
+    page_text(certificate->page, sheet->frame.left, sheet->y, PAGE_LEFT, &title, "Certificate of heat treatment");
     snprintf(line, sizeof line, "No. %lld", (long long)certificate->issue->number);
-    page_text(certificate->page, sheet->frame.right, sheet->y, PAGE_RIGHT, &type, line);
-    sheet->y += 8;
-    if (address[0] != '\0')
-        sheet_paragraph(sheet, &quiet, 12, address);
-    sheet->y += 10;
+    page_text(certificate->page, sheet->frame.right, sheet->y, PAGE_RIGHT, &title, line);
+    sheet->y += TITLE_DROP;
+    least = sheet->y + SHOP_LEADING;
+    snprintf(line, sizeof line, "revision %lld · issued %s %s", (long long)certificate->issue->revision,
+             certificate_time(certificate, certificate->issue->issued_ms, time),
+             words_offset(certificate->config->utc_offset_min, zone));
+    page_text(certificate->page, sheet->frame.right, sheet->y, PAGE_RIGHT, &issued, line);
+    certificate_short_text(certificate, "Shop", &shop, SHOP_LEADING, SHOP_LINES, certificate->config->shop_name);
+    certificate_short_text(certificate, "Address", &address, ADDRESS_LEADING, ADDRESS_LINES,
+                           certificate->config->shop_address);
+    sheet->y = (sheet->y > least ? sheet->y : least) - SHOP_LEADING + TITLE_AFTER;
+    certificate_rule(certificate, HEAVY);
 }
 
-static float certificate_text_height(struct certificate *certificate, const struct page_type *type, float width,
-                                     float leading, const char *text) {
-    float height = 0;
-    size_t next = 0;
-
-    for (; *text != '\0'; text += next) {
-        page_fit(certificate->page, type, text, width, &next);
-        height += leading;
-    }
-    return height;
-}
-
-static float certificate_draw_text(struct certificate *certificate, const struct page_type *type, float x, float y,
-                                   float width, float leading, const char *text) {
-    size_t next = 0;
-
-    for (; *text != '\0'; text += next) {
-        const size_t fits = page_fit(certificate->page, type, text, width, &next);
-
-        page_text_part(certificate->page, x, y, PAGE_LEFT, type, text, fits);
-        y += leading;
-    }
-    return y;
-}
-
-/* One line per visit, each with its sign. */
-static void certificate_draw_visits(struct certificate *certificate, float x, float y) {
-    const struct page_type type = {PAGE_BOLD, 8, INK_TEXT};
-    const struct assess_batch *assessed = certificate->assessed;
-
-    for (size_t i = 0; i < assessed->visit_count; i++) {
-        char name[TELL_BYTES], line[CERTIFICATE_LINE_BYTES];
-
-        sheet_draw_sign(certificate->page, assessed->visits[i].outcome, x + VISIT_SIGN / 2, y - 3, VISIT_SIGN);
-        snprintf(line, sizeof line, "%s: %s", tell_visit(assessed->plan, i, name),
-                 judge_outcome_name(assessed->visits[i].outcome));
-        page_text(certificate->page, x + VISIT_SIGN * 2, y, PAGE_LEFT, &type, line);
-        y += SENTENCE_LEADING;
-    }
-}
-
-static void certificate_panel(struct certificate *certificate) {
+/* Sign and word at the left, the sentence beside them. */
+static void certificate_verdict(struct certificate *certificate) {
     const enum outcome outcome = certificate->assessed->outcome;
-    const struct page_colour colour = sheet_outcome_colour(outcome), tint = {0.965F, 0.965F, 0.955F};
-    const struct page_type answer = {PAGE_BOLD, ANSWER_SIZE, colour},
-                           type = {PAGE_REGULAR, SENTENCE_SIZE, INK_TEXT};
-    const struct page_type quiet = {PAGE_REGULAR, 8, INK_QUIET};
-    const size_t visits = certificate->assessed->visit_count;
+    const struct page_type answer = {PAGE_BOLD, ANSWER_SIZE, sheet_outcome_colour(outcome)};
+    const struct page_type type = {PAGE_REGULAR, SENTENCE_SIZE, INK_TEXT},
+                           count = {PAGE_REGULAR, COUNT_SIZE, INK_QUIET};
+    struct sheet *sheet = &certificate->sheet;
     char why[CERTIFICATE_LINE_BYTES], how_many[CERTIFICATE_LINE_BYTES];
-    struct page_frame panel, bar;
-    float x, y, width, height;
+    const float left = sheet->frame.left + ANSWER_WIDTH, width = sheet->frame.right - left;
+    float height, text, y;
 
     certificate_explain(certificate, why, how_many);
-    width = certificate->sheet.frame.right - certificate->sheet.frame.left - SIGN_SIZE - 4 * PANEL_PAD;
-    height = 2 * PANEL_PAD + ANSWER_SIZE +
-             certificate_text_height(certificate, &type, width, SENTENCE_LEADING, why) + SENTENCE_LEADING +
-             (visits > 1 ? (float)visits * SENTENCE_LEADING + 4 : 0);
-    panel = sheet_take(&certificate->sheet, height);
-    bar = panel;
-    bar.right = bar.left + PANEL_BAR;
-    page_fill_frame(certificate->page, tint, panel);
-    page_fill_frame(certificate->page, colour, bar);
-    sheet_draw_sign(certificate->page, outcome, panel.left + PANEL_BAR + PANEL_PAD + SIGN_SIZE / 2,
-                    panel.top + PANEL_PAD + SIGN_SIZE / 2, SIGN_SIZE);
-    x = panel.left + PANEL_BAR + SIGN_SIZE + 2.2F * PANEL_PAD;
-    y = panel.top + PANEL_PAD + ANSWER_SIZE * 0.78F; // capitals are about three quarters of the size high
-    page_text(certificate->page, x, y, PAGE_LEFT, &answer, certificate_answer(outcome));
-    y = certificate_draw_text(certificate, &type, x, y + SENTENCE_LEADING + 6, width, SENTENCE_LEADING, why);
-    page_text(certificate->page, x, y, PAGE_LEFT, &quiet, how_many);
-    if (visits > 1)
-        certificate_draw_visits(certificate, x, y + SENTENCE_LEADING + 4);
-    sheet_skip(&certificate->sheet, PANEL_AFTER);
+    text = sheet_text_height(sheet, &type, width, SENTENCE_LEADING, why) + COUNT_LEADING;
+    height = text > SIGN_SIZE ? text : SIGN_SIZE;
+    y = sheet->y + ANSWER_PAD;
+    sheet_draw_sign(certificate->page, outcome, sheet->frame.left + SIGN_SIZE / 2, y + height / 2, SIGN_SIZE);
+    page_text(certificate->page, sheet->frame.left + SIGN_SIZE + SIGN_GAP,
+              y + (height + ANSWER_SIZE * CAPITALS) / 2, PAGE_LEFT, &answer, certificate_answer(outcome));
+    y += (height - text) / 2 + SENTENCE_SIZE;
+    y = sheet_text_block(sheet, &type, left, y, width, SENTENCE_LEADING, 0, why);
+    page_text(certificate->page, left, y - 1, PAGE_LEFT, &count, how_many);
+    sheet->y += height + 2 * ANSWER_PAD;
+    certificate_rule(certificate, HEAVY);
 }
 
 /* Never seen unless ledger or program are broken: then nobody may miss it. */
@@ -177,8 +172,8 @@ static void certificate_warn_of_difference(struct certificate *certificate) {
                 "DO NOT USE THIS CERTIFICATE. What was judged while run %lld was on differs from what its stored "
                 "readings give now. The ledger was changed, or one of the programs is at fault.",
                 (long long)run->run.run_id);
-            sheet_paragraph(&certificate->sheet, &type, 14, line);
             sheet_skip(&certificate->sheet, 8);
+            sheet_paragraph(&certificate->sheet, &type, 14, line);
         }
 }
 
@@ -229,124 +224,78 @@ static void certificate_name_ovens(const struct assess_batch *assessed, char *ou
     }
 }
 
+/* An entry, and beside it what it was amended to. The caller frees. */
+static char *certificate_amended(const struct certificate *certificate, enum books_entry entry, const char *value) {
+    const struct books_amendment *amendment = books_find_amendment(certificate->assessed->books, entry, 0);
+    char *text = NULL;
+
+    if (amendment == NULL)
+        return strdup(value);
+    if (asprintf(&text, "%s\namended to: %s", value, amendment->withdraws ? "(withdrawn)" : amendment->words) < 0)
+        return NULL;
+    return text;
+}
+
+/* Whatever is too long for the first page stands in full on a later one. */
+static void certificate_draw_facts(struct certificate *certificate, const struct sheet_fact *facts, size_t count) {
+    bool cut[CERTIFICATE_MOST_OWED];
+
+    sheet_skip(&certificate->sheet, ANSWER_PAD);
+    sheet_form(&certificate->sheet, facts, count, FACT_LINES, cut);
+    for (size_t i = 0; i < count; i++)
+        if (cut[i])
+            certificate_owe(certificate, facts[i].name, facts[i].value);
+}
+
+/* Who and what. */
 static void certificate_facts(struct certificate *certificate) {
     const struct assess_batch *assessed = certificate->assessed;
     const struct ledger_batch *batch = assessed->batch;
-    char opened[CERTIFICATE_NAME_BYTES], issued[CERTIFICATE_NAME_BYTES], time[QUANTITY_TEXT_BYTES];
-    char zone[QUANTITY_TEXT_BYTES], plan[CERTIFICATE_LINE_BYTES], hash[CERTIFICATE_NAME_BYTES];
+    char opened[CERTIFICATE_NAME_BYTES], time[QUANTITY_TEXT_BYTES];
     char loads[CERTIFICATE_LINE_BYTES], ovens[CERTIFICATE_LINE_BYTES];
 
-    words_offset(certificate->config->utc_offset_min, zone);
     snprintf(opened, sizeof opened, "%lld, opened %.*s", (long long)batch->batch_id, MINUTES_LENGTH,
              certificate_time(certificate, batch->opened_ms, time));
-    snprintf(issued, sizeof issued, "%s %s", certificate_time(certificate, certificate->issue->issued_ms, time),
-             zone);
-    snprintf(plan, sizeof plan, "%s", assessed->plan->title);
-    snprintf(hash, sizeof hash, "%.12s…", batch->plan_sha256);
     certificate_name_loads(assessed, loads, sizeof loads);
     certificate_name_ovens(assessed, ovens, sizeof ovens);
-    const struct sheet_fact facts[] = {
-        {"Customer", batch->customer},
-        {"Charge", batch->charge},
-        {"Order", batch->order_reference},
-        {"Steel", assessed->plan->steel},
-        {"Operator", batch->operator_name},
-        {"Oven", ovens},
-        {"Batch", opened},
-        {"Plan", plan},
-        {"Issued", issued},
-        {"Plan SHA-256", hash},
-        {"Measured by", loads},
-        {"Note", batch->note},
-    };
-    sheet_facts(&certificate->sheet, facts, sizeof facts / sizeof facts[0]);
-}
+    const struct books_disposition *disposition = books_find_disposition(assessed->books);
+    char *const amended[] = {certificate_amended(certificate, BOOKS_CHARGE, batch->charge),
+                             certificate_amended(certificate, BOOKS_CUSTOMER, batch->customer),
+                             certificate_amended(certificate, BOOKS_ORDER, batch->order_reference),
+                             certificate_amended(certificate, BOOKS_OPERATOR, batch->operator_name),
+                             certificate_amended(certificate, BOOKS_NOTE, batch->note)};
+    enum { CHARGE, CUSTOMER, ORDER, OPERATOR, NOTE, AMENDED };
 
-static void certificate_verdict_row(struct certificate *certificate, struct sheet_table *table,
-                                    const struct assess_run *run, const struct verdict *verdict, bool same) {
-    const enum temperature_unit unit = certificate->config->unit;
-    const char *channel = certificate_channel_name(run, verdict->channel_id);
-    char operation[CERTIFICATE_NAME_BYTES], limit[WORDS_LIMIT_BYTES], found[WORDS_SENTENCE_BYTES];
-    char what[WORDS_LIMIT_BYTES];
-    char margin[WORDS_LIMIT_BYTES], where[CERTIFICATE_LINE_BYTES], time[QUANTITY_TEXT_BYTES] = "";
+    for (size_t i = 0; i < AMENDED; i++)
+        certificate->failed = certificate->failed || amended[i] == NULL;
+    if (!certificate->failed) {
+        const struct sheet_fact facts[] = {
+            {"Batch", opened},
+            {"Charge", amended[CHARGE]},
+            {"Customer", amended[CUSTOMER]},
+            {"Order", amended[ORDER]},
+            {"Steel", assessed->plan->steel},
+            {"Plan", assessed->plan->title},
+            {"Operator", amended[OPERATOR]},
+            {"Oven", ovens},
+            {"Temperature of the charge by", loads},
+            {"Disposition", disposition != NULL ? books_decision_name(disposition->decision) : ""},
+            {"Note", amended[NOTE]},
+        };
 
-    certificate_operation_name(certificate->assessed->plan, verdict->operation, operation, sizeof operation);
-    words_found(verdict, unit, found);
-    if (verdict->t_ms != 0)
-        words_clock(verdict->t_ms, certificate->config->utc_offset_min, 1, time);
-    snprintf(where, sizeof where, "%s%s%s", channel, channel[0] != '\0' && time[0] != '\0' ? "\n" : "", time);
-    const struct sheet_cell cells[] = {
-        {same ? "" : operation, SHEET_NO_MARK, true},
-        {words_what(&certificate->assessed->plan->operations[verdict->operation], verdict->requirement, unit, what),
-         SHEET_NO_MARK, false},
-        {words_limit(verdict->requirement, verdict->required, unit, limit), SHEET_NO_MARK, false},
-        {found, SHEET_NO_MARK, verdict->reason == REASON_NONE},
-        {words_margin(verdict, unit, margin), SHEET_NO_MARK, false},
-        {where, SHEET_NO_MARK, false},
-        {judge_outcome_name(verdict->outcome), (int)verdict->outcome, true},
-    };
-    table->carried = operation;
-    sheet_table_row(table, cells);
-    table->carried = NULL; // its text ends here
-}
-
-static bool certificate_has_uncertainty(const struct assess_batch *assessed) {
-    for (size_t i = 0; i < assessed->visit_count; i++)
-        for (size_t k = 0; k < assessed->visits[i].verdict_count; k++)
-            if (assessed->visits[i].verdicts[k].uncertainty != 0)
-                return true;
-    return false;
-}
-
-static void certificate_requirement_notes(struct certificate *certificate) {
-    const struct plan *plan = certificate->assessed->plan;
-    char note[CERTIFICATE_LINE_BYTES], lag[QUANTITY_TEXT_BYTES], rule[TELL_BYTES];
-
-    sheet_small(&certificate->sheet, tell_decision(plan, rule));
-    if (certificate_has_uncertainty(certificate->assessed))
-        sheet_small(&certificate->sheet,
-                    "± is the expanded uncertainty (k = 2) that the configuration states; of a time "
-                    "it is that of the sensors by which it was taken.");
-    if (plan->lag_allowance_ms > 0) {
-        snprintf(
-            note, sizeof note,
-            "Required soak and hold times are the plan's plus %s, by which the charge may lag behind the sensor.",
-            quantity_format_duration(plan->lag_allowance_ms, lag));
-        sheet_small(&certificate->sheet, note);
+        certificate_draw_facts(certificate, facts, sizeof facts / sizeof facts[0]);
     }
-}
-
-static void certificate_requirements(struct certificate *certificate) {
-    char when[CERTIFICATE_NAME_BYTES];
-    const struct sheet_column columns[] = {
-        {"operation", 0.12F, PAGE_LEFT},
-        {"what", 0.135F, PAGE_LEFT},
-        {"required", 0.14F, PAGE_LEFT},
-        {"found", 0.145F, PAGE_LEFT},
-        {"margin", 0.205F, PAGE_LEFT},
-        {certificate_time_title(certificate, "channel, time", when, sizeof when), 0.13F, PAGE_LEFT},
-        {"outcome", 0.125F, PAGE_LEFT},
-    };
-    const struct assess_batch *assessed = certificate->assessed;
-    struct sheet_table table;
-
-    sheet_heading(&certificate->sheet, "Required and found", 60);
-    sheet_table_begin(&table, &certificate->sheet, columns, sizeof columns / sizeof columns[0]);
-    for (size_t i = 0; i < assessed->visit_count; i++)
-        for (size_t k = 0; k < assessed->visits[i].verdict_count; k++) {
-            const struct verdict *verdict = &assessed->visits[i].verdicts[k];
-            const bool same = k > 0 && verdict[-1].operation == verdict->operation;
-
-            certificate_verdict_row(certificate, &table, assess_deciding_run(&assessed->visits[i]), verdict, same);
-        }
-    sheet_table_end(&table);
-    certificate_requirement_notes(certificate);
+    for (size_t i = 0; i < AMENDED; i++)
+        free(amended[i]);
 }
 
 void certificate_front(struct certificate *certificate) {
+    certificate->sheet.frame.bottom -= CERTIFICATE_CONTENTS_HEIGHT; // of this page only
     certificate_title(certificate);
-    certificate_panel(certificate);
+    certificate_verdict(certificate);
     certificate_warn_of_difference(certificate);
     certificate_facts(certificate);
+    certificate_overview(certificate);
     certificate_requirements(certificate);
+    certificate_sign_front(certificate);
 }

@@ -13,12 +13,13 @@ void certificate_revision(struct certificate *certificate) {
 
     if (about->replaces == 0)
         return;
-    sheet_heading(&certificate->sheet, "What changed since the certificate before", TEXT_THAT_FOLLOWS);
+    certificate_section(certificate, "changes", "What changed since the certificate before", TEXT_THAT_FOLLOWS);
     snprintf(text, sizeof text,
              "This is revision %lld for this batch. It follows certificate %lld, which stays valid as a record of "
-             "what was known then. Why it is issued anew: %.400s",
-             (long long)certificate->issue->revision, (long long)about->replaces, about->why);
+             "what was known then. Why it is issued anew:",
+             (long long)certificate->issue->revision, (long long)about->replaces);
     sheet_plain(&certificate->sheet, text);
+    sheet_plain(&certificate->sheet, about->why);
     for (size_t i = 0; i < about->change_count; i++) {
         snprintf(text, sizeof text, "· %s", about->changes[i]);
         sheet_plain(&certificate->sheet, text);
@@ -33,7 +34,7 @@ void certificate_proof(struct certificate *certificate) {
 
     if (about->proof_count == 0)
         return;
-    sheet_heading(&certificate->sheet, "How to check this certificate", TEXT_THAT_FOLLOWS);
+    certificate_section(certificate, "verification", "How to check this certificate", TEXT_THAT_FOLLOWS);
     for (size_t i = 0; i < about->proof_count; i++) {
         if (about->proof[i].is_typed)
             sheet_paragraph(&certificate->sheet, &typed, TYPED_LEADING, about->proof[i].text);

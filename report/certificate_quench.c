@@ -16,7 +16,7 @@ enum {
 };
 /* Long enough for any part to be handle-warm or clearly not to become it. */
 enum { LONGEST_MS = 600 * MS_PER_S };
-static const float CHART_HEIGHT = 240, CHART_AFTER = 10, ROWS_THAT_FOLLOW = 60, NAME_SHARE = 0.36F;
+static const float CHART_HEIGHT = 205, CHART_AFTER = 6, NAME_SHARE = 0.30F, NAMES_SHARE = 0.56F;
 
 static int64_t certificate_left_ms(const struct assess_run *run) {
     return run->soak.last_ended_ms;
@@ -90,8 +90,9 @@ static void certificate_levels(const struct plan_operation *quench, const struct
     snprintf(texts[1], CERTIFICATE_NAME_BYTES, "%s, %s later", lower, words_short_time(cooling->ms, time));
 }
 
-static int certificate_draw_cooling(struct certificate *certificate, const struct plan_operation *quench,
-                                    const struct assess_run *run, struct fault *fault) {
+static int certificate_draw_cooling(struct certificate *certificate, const char *caption,
+                                    const struct plan_operation *quench, const struct assess_run *run,
+                                    struct fault *fault) {
     const enum temperature_unit unit = certificate->config->unit;
     const struct quench_time *transfer = certificate_transfer(run);
     char texts[LEVELS][CERTIFICATE_NAME_BYTES], span[CERTIFICATE_NAME_BYTES], time[QUANTITY_TEXT_BYTES];
@@ -121,31 +122,40 @@ static int certificate_draw_cooling(struct certificate *certificate, const struc
         dressing.soak_ended_ms = left_ms + transfer->ms;
         snprintf(span, sizeof span, "transfer %s", words_short_time(transfer->ms, time));
     }
-    chart_draw(chart, certificate->page, sheet_take(&certificate->sheet, CHART_HEIGHT), &dressing);
-    sheet_skip(&certificate->sheet, CHART_AFTER);
+    certificate_draw_chart(certificate, caption, chart, CHART_HEIGHT, &dressing);
     chart_free(chart);
     return 0;
 }
 
-/* As many channels side by side as a table has columns for. */
+/* As many channels side by side as a table has columns for; of a single one the list stands in two halves. */
 static void certificate_list_cooling(struct certificate *certificate, const struct plan_operation *quench,
                                      const struct assess_run *run, size_t first, size_t count) {
-    struct sheet_column columns[SHEET_MOST_COLUMNS] = {{"of the cooling curve", NAME_SHARE, PAGE_LEFT}};
-    char values[SHEET_MOST_COLUMNS][TELL_CELL_BYTES], name[TELL_CELL_BYTES];
+    enum { HALVES = 2, HALF = TELL_QUENCH_ROWS / HALVES };
+    const enum temperature_unit unit = certificate->config->unit;
+    const size_t halves = count == 1 ? HALVES : 1, width = count + 1;
+    const float names_share = halves == HALVES ? NAMES_SHARE : NAME_SHARE, name_share = names_share / (float)halves;
+    struct sheet_column columns[SHEET_MOST_COLUMNS];
+    char values[SHEET_MOST_COLUMNS][TELL_CELL_BYTES], names[HALVES][TELL_CELL_BYTES];
     struct sheet_table table;
 
-    for (size_t i = 0; i < count; i++)
-        columns[i + 1] = (struct sheet_column){certificate_channel_name(run, run->quench_ids[first + i]),
-                                               (1 - NAME_SHARE) / (float)count, PAGE_LEFT};
-    sheet_table_begin(&table, &certificate->sheet, columns, count + 1);
-    for (size_t row = 0; row < TELL_QUENCH_ROWS; row++) {
+    for (size_t i = 0; i < width * halves; i++)
+        columns[i] =
+            i % width == 0
+                ? (struct sheet_column){i == 0 ? "of the cooling curve" : "", name_share, PAGE_LEFT}
+                : (struct sheet_column){certificate_channel_name(run, run->quench_ids[first + i % width - 1]),
+                                        (1 - names_share) / (float)(count * halves), PAGE_RIGHT};
+    sheet_table_begin(&table, &certificate->sheet, columns, width * halves);
+    table.dense = true;
+    for (size_t row = 0; row < TELL_QUENCH_ROWS / halves; row++) {
         struct sheet_cell cells[SHEET_MOST_COLUMNS];
 
-        for (size_t i = 0; i < count; i++) {
-            tell_quench(quench, &run->quenches[first + i], row, certificate->config->unit, name, values[i]);
-            cells[i + 1] = (struct sheet_cell){values[i], SHEET_NO_MARK, true};
+        for (size_t i = 0; i < width * halves; i++) {
+            const size_t half = i / width, channel = i % width == 0 ? 0 : i % width - 1;
+
+            tell_quench(quench, &run->quenches[first + channel], row + half * HALF, unit, names[half], values[i]);
+            cells[i] = i % width == 0 ? (struct sheet_cell){names[half], SHEET_NO_MARK, false}
+                                      : (struct sheet_cell){values[i], SHEET_NO_MARK, true};
         }
-        cells[0] = (struct sheet_cell){name, SHEET_NO_MARK, false};
         sheet_table_row(&table, cells);
     }
     sheet_table_end(&table);
@@ -159,7 +169,7 @@ int certificate_draw_quench(struct certificate *certificate, size_t visit, const
     if (quench == NULL)
         return 0;
     if (run->quench_count == 0 || certificate_left_ms(run) == 0) {
-        certificate_caption(certificate, "The quench", 0);
+        sheet_subheading(&certificate->sheet, "The quench", CERTIFICATE_LIST_FOLLOWS);
         sheet_plain(&certificate->sheet, run->quench_count == 0 ? "No sensor saw it: there is no curve to draw."
                                                                 : "The charge was never seen to leave the soak.");
         return 0;
@@ -167,10 +177,9 @@ int certificate_draw_quench(struct certificate *certificate, size_t visit, const
     snprintf(caption, sizeof caption, "The quench%s%.100s: left the soak at %s",
              quench->medium[0] != '\0' ? " in " : "", quench->medium,
              words_clock(certificate_left_ms(run), certificate->config->utc_offset_min, 1, time));
-    certificate_caption(certificate, caption, CHART_HEIGHT);
-    if (certificate_draw_cooling(certificate, quench, run, fault) != 0)
+    if (certificate_draw_cooling(certificate, caption, quench, run, fault) != 0)
         return -1;
-    sheet_need(&certificate->sheet, ROWS_THAT_FOLLOW);
+    sheet_need(&certificate->sheet, CERTIFICATE_LIST_FOLLOWS);
     for (size_t i = 0; i < run->quench_count; i += SHEET_MOST_COLUMNS - 1) {
         const size_t rest = run->quench_count - i;
 

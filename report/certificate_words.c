@@ -5,16 +5,44 @@
 
 #include "certificate_parts.h"
 #include "soakledger/ink.h"
+#include "soakledger/tell.h"
 #include "soakledger/words.h"
 
-static const float TEXT_THAT_FOLLOWS = 40, TERM_SIZE = 8.5F, TERM_LEADING = 12.5F;
+static const float TEXT_THAT_FOLLOWS = 40, TERM_SIZE = 8, TERM_LEADING = 11, TERM_WIDTH = 104, TERM_AFTER = 4;
+static const float SIGNATURE_HEIGHT = 52, SIGNATURE_AFTER = 8;
 
+/* The term in a margin of its own, what it means beside it. */
 static void certificate_term(struct certificate *certificate, const char *term, const char *meaning) {
-    const struct page_type type = {PAGE_BOLD, TERM_SIZE, INK_TEXT};
+    const struct page_type strong = {PAGE_BOLD, TERM_SIZE, INK_TEXT}, type = {PAGE_REGULAR, TERM_SIZE, INK_TEXT};
+    struct sheet *sheet = &certificate->sheet;
+    const float left = sheet->frame.left + TERM_WIDTH, width = sheet->frame.right - left;
+    const float height = sheet_text_height(sheet, &type, width, TERM_LEADING, meaning);
+    const float beside = sheet_text_height(sheet, &strong, TERM_WIDTH - TERM_AFTER, TERM_LEADING, term);
+    const struct page_frame frame = sheet_take(sheet, height > beside ? height : beside);
 
-    sheet_need(&certificate->sheet, 3 * TERM_LEADING);
-    sheet_paragraph(&certificate->sheet, &type, TERM_LEADING, term);
-    sheet_plain(&certificate->sheet, meaning);
+    sheet_text_block(sheet, &strong, frame.left, frame.top + TERM_SIZE, TERM_WIDTH - TERM_AFTER, TERM_LEADING, 0,
+                     term);
+    sheet_text_block(sheet, &type, left, frame.top + TERM_SIZE, width, TERM_LEADING, 0, meaning);
+    sheet_skip(sheet, TERM_AFTER);
+}
+
+void certificate_rules(struct certificate *certificate) {
+    char rule[TELL_BYTES];
+
+    certificate_section(certificate, "rules and definitions", "How it was decided", TEXT_THAT_FOLLOWS);
+    certificate_term(certificate, "Decision rule", tell_decision(certificate->assessed->plan, rule));
+    certificate_term(
+        certificate, "Met, not met, not proven",
+        "Met: the readings show that the requirement was kept. Not met: they show that it was broken. Not "
+        "proven: they show neither. The batch is as good as its worst requirement.");
+    certificate_term(
+        certificate, "Which run counts",
+        "A visit may have been tried more than once. A run in which the charge never reached the band was "
+        "broken off; of the others the latest decides.");
+    certificate_term(
+        certificate, "Judged twice",
+        "The recorder judges while a run is on; for this certificate every reading was judged again. Where "
+        "the two differ, the first page says so.");
 }
 
 void certificate_definitions(struct certificate *certificate) {
@@ -66,10 +94,6 @@ void certificate_definitions(struct certificate *certificate) {
         "that it cannot have warmed faster than its oven can. A requirement that a gap could decide either "
         "way is not proven.");
     certificate_term(
-        certificate, "Met, not met, not proven",
-        "Met: the readings show that the requirement was kept. Not met: they show that it was broken. Not "
-        "proven: they show neither. The batch is as good as its worst requirement.");
-    certificate_term(
         certificate, "Time",
         "Durations come from a clock that runs on when the computer's calendar clock is put forward or "
         "back. Times of day are that clock's, set once from the calendar clock when recording began.");
@@ -96,6 +120,36 @@ static void certificate_say_lag(struct certificate *certificate) {
     sheet_plain(&certificate->sheet, text);
 }
 
+static bool certificate_is_corrected(const struct assess_batch *assessed) {
+    for (size_t i = 0; i < assessed->visit_count; i++) {
+        const struct assess_run *run = assess_deciding_run(&assessed->visits[i]);
+
+        for (size_t k = 0; run != NULL && k < run->channel_count; k++)
+            if (run->channels[k].sensor_calibration != NULL || run->channels[k].instrument_calibration != NULL)
+                return true;
+    }
+    return false;
+}
+
+/* How far readings are taken to be true. */
+static const char *certificate_say_truth(const struct assess_batch *assessed) {
+    const bool corrected = certificate_is_corrected(assessed);
+
+    if (assessed->plan->decision == PLAN_DECISION_GUARDED)
+        return corrected
+                   ? "That sensors and instruments read as true as their stated uncertainty says, once corrected "
+                     "by the calibrations listed here, each within its own range."
+                   : "That sensors and instruments read as true as their stated uncertainty says: values are "
+                     "taken as the controllers gave them, without correction.";
+    return corrected
+               ? "That sensors and instruments read true once corrected by the calibrations listed here, each "
+                 "within its own range: limits are judged without an allowance for the uncertainty of "
+                 "measurement."
+               : "That sensors and instruments read true: values are taken as the controllers gave them, "
+                 "without correction, and limits are judged without an allowance for the uncertainty of "
+                 "measurement.";
+}
+
 static bool certificate_saw_quench(const struct assess_batch *assessed) {
     for (size_t i = 0; i < assessed->visit_count; i++) {
         const struct assess_run *run = assess_deciding_run(&assessed->visits[i]);
@@ -107,15 +161,10 @@ static bool certificate_saw_quench(const struct assess_batch *assessed) {
 }
 
 void certificate_limits(struct certificate *certificate) {
-    sheet_heading(&certificate->sheet, "What this certificate does not prove", 2 * TEXT_THAT_FOLLOWS);
+    certificate_section(certificate, "what is not proven", "What this certificate does not prove",
+                        2 * TEXT_THAT_FOLLOWS);
     certificate_say_lag(certificate);
-    sheet_plain(
-        &certificate->sheet,
-        certificate->assessed->plan->decision == PLAN_DECISION_GUARDED
-            ? "That sensors and instruments read as true as their stated uncertainty says: values are taken as "
-              "the controllers gave them, without correction."
-            : "That sensors and instruments read true: values are taken as the controllers gave them, without "
-              "correction, and limits are judged without an allowance for the uncertainty of measurement.");
+    sheet_plain(&certificate->sheet, certificate_say_truth(certificate->assessed));
     sheet_plain(
         &certificate->sheet,
         "That the charge named here was in the oven, and the steel what it is called: that is the operator's "
@@ -132,7 +181,7 @@ void certificate_limits(struct certificate *certificate) {
 }
 
 void certificate_cautions(struct certificate *certificate) {
-    sheet_heading(&certificate->sheet, "Cautions", TEXT_THAT_FOLLOWS);
+    certificate_section(certificate, "cautions", "Cautions", TEXT_THAT_FOLLOWS);
     sheet_plain(
         &certificate->sheet,
         "The recorder only listens. It is no protection against over-temperature and switches nothing off: an "
@@ -144,18 +193,31 @@ void certificate_cautions(struct certificate *certificate) {
         "protective atmospheres suffocate: ventilate, and never leave a fire risk unattended.");
 }
 
-/* Lines for a pen: a certificate is a person's word as well. */
-void certificate_signature(struct certificate *certificate) {
+/* Lines for a pen: a certificate is a person's word as well. On the first page if there is room. */
+static void certificate_draw_signature(struct certificate *certificate, struct page_frame frame) {
     const struct page_pen rule = {INK_TEXT, 0.6F, {0}};
-    const struct page_type type = {PAGE_REGULAR, 7.25F, INK_QUIET};
-    const float height = 64, gap = 30;
-    struct page_frame frame = sheet_take(&certificate->sheet, height);
-    const float middle = (frame.left + frame.right) / 2;
+    const struct page_type type = {PAGE_REGULAR, 7, INK_QUIET};
+    const float gap = 30, drop = 9, middle = (frame.left + frame.right) / 2;
 
-    page_line(certificate->page, &rule, frame.left, frame.bottom - 12, middle - gap / 2, frame.bottom - 12);
-    page_line(certificate->page, &rule, middle + gap / 2, frame.bottom - 12, frame.right, frame.bottom - 12);
-    page_text(certificate->page, frame.left, frame.bottom - 2, PAGE_LEFT, &type, "place and date");
-    page_text(certificate->page, middle + gap / 2, frame.bottom - 2, PAGE_LEFT, &type, "name and signature");
+    page_line(certificate->page, &rule, frame.left, frame.bottom - drop, middle - gap / 2, frame.bottom - drop);
+    page_line(certificate->page, &rule, middle + gap / 2, frame.bottom - drop, frame.right, frame.bottom - drop);
+    page_text(certificate->page, frame.left, frame.bottom, PAGE_LEFT, &type, "place and date");
+    page_text(certificate->page, middle + gap / 2, frame.bottom, PAGE_LEFT, &type, "name and signature");
+    certificate->has_signature = true;
+}
+
+void certificate_sign_front(struct certificate *certificate) {
+    struct page_frame frame = certificate->sheet.frame;
+
+    if (page_count(certificate->page) > 1 || frame.bottom - certificate->sheet.y < SIGNATURE_HEIGHT)
+        return;
+    frame.bottom -= SIGNATURE_AFTER;
+    certificate_draw_signature(certificate, frame);
+}
+
+void certificate_signature(struct certificate *certificate) {
+    if (!certificate->has_signature)
+        certificate_draw_signature(certificate, sheet_take(&certificate->sheet, SIGNATURE_HEIGHT));
 }
 
 void certificate_plan(struct certificate *certificate) {
@@ -163,7 +225,7 @@ void certificate_plan(struct certificate *certificate) {
     const struct ledger_batch *batch = certificate->assessed->batch;
     char text[CERTIFICATE_LINE_BYTES];
 
-    sheet_heading(&certificate->sheet, "The plan, word for word", 2 * TEXT_THAT_FOLLOWS);
+    certificate_section(certificate, "the plan", "The plan, word for word", 2 * TEXT_THAT_FOLLOWS);
     snprintf(text, sizeof text,
              "Frozen into batch %lld when it was opened, from %s, %zu bytes. SHA-256:", (long long)batch->batch_id,
              batch->plan_name, batch->plan_length);

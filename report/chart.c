@@ -28,6 +28,8 @@ static const float GAP_LEAST_WIDTH = 2, HATCH_SPACING = 3;
 static const float VISIBLE = 0.15F;
 static const float THINNER = 0.45F;
 static const float DOT_RADIUS = 2.2F;
+// All that can stand above a plot; chart_lanes_height says how much does.
+static const float LANES_MOST = 51;
 
 static struct chart *chart_open_columns(int64_t from_ms, int64_t to_ms, const struct chart_curve *curves,
                                         size_t count, size_t columns, struct fault *fault) {
@@ -145,11 +147,11 @@ float chart_y_inside(const struct chart_plot *plot, int64_t value_mc) {
     return fminf(fmaxf(chart_y(plot, value_mc), plot->area.top), plot->area.bottom);
 }
 
-static int64_t chart_to_unit(enum temperature_unit unit, int64_t mc) {
+int64_t chart_to_unit(enum temperature_unit unit, int64_t mc) {
     return unit == UNIT_FAHRENHEIT ? quantity_fahrenheit_from_celsius(mc) : mc;
 }
 
-static int64_t chart_from_unit(enum temperature_unit unit, int64_t thousandths) {
+int64_t chart_from_unit(enum temperature_unit unit, int64_t thousandths) {
     return unit == UNIT_FAHRENHEIT ? quantity_celsius_from_fahrenheit(thousandths) : thousandths;
 }
 
@@ -163,18 +165,17 @@ static int64_t chart_step(const int64_t *steps, size_t count, int64_t span, floa
     return steps[i];
 }
 
-static int64_t chart_floor(int64_t value, int64_t step) {
+int64_t chart_floor(int64_t value, int64_t step) {
     const int64_t rest = value % step;
 
     return value - (rest < 0 ? rest + step : rest);
 }
 
-static int64_t chart_temperature_step(const struct chart_plot *plot, int64_t span) {
+int64_t chart_temperature_step(float height, int64_t span) {
     static const int64_t steps[] = {500,   1000,  2000,   5000,   10000,  20000,
                                     25000, 50000, 100000, 200000, 500000, 1000000};
 
-    return chart_step(steps, sizeof steps / sizeof steps[0], span, plot->area.bottom - plot->area.top,
-                      TEMPERATURE_TICKS_APART);
+    return chart_step(steps, sizeof steps / sizeof steps[0], span, height, TEMPERATURE_TICKS_APART);
 }
 
 /* Whole axis: everything that was read. Zoomed: the band and as much again on either side, and what happened
@@ -210,7 +211,7 @@ static void chart_find_range(struct chart_plot *plot) {
     }
     low = chart_to_unit(dressing->unit, low);
     high = chart_to_unit(dressing->unit, high);
-    step = chart_temperature_step(plot, high - low + 1);
+    step = chart_temperature_step(plot->area.bottom - plot->area.top, high - low + 1);
     low = chart_floor(low, step);
     high = chart_floor(high + step - 1 + step / 4, step); // some air above the highest point
     plot->step = step;
@@ -314,7 +315,7 @@ static void chart_draw_clock(struct chart_plot *plot, int64_t step) {
 
 /* ---- what is on the plot ---- */
 
-static void chart_draw_gaps(struct chart_plot *plot) {
+void chart_draw_gaps(struct chart_plot *plot) {
     const struct page_pen pen = {INK_RULE, 0.5F, {0}};
 
     for (size_t i = 0; i < plot->chart->count; i++)
@@ -489,10 +490,28 @@ static void chart_draw_plot(struct chart_plot *plot) {
     page_line(plot->page, &axis, plot->area.left, plot->area.bottom, plot->area.right, plot->area.bottom);
 }
 
+/* Between the axes: what the lanes above and the axes' own texts leave. */
+static float chart_plot_height(const struct chart_dressing *dressing, float height) {
+    return height - GUTTER_BOTTOM - (dressing != NULL ? chart_lanes_height(dressing) : LANES_MOST);
+}
+
+float chart_extra_height(const struct chart *chart, struct page_document *document, float width, float height) {
+    if (!chart_lists_names(chart, document, chart_plot_height(NULL, height), GUTTER_RIGHT))
+        return 0;
+    return chart_list_height(chart, document, width);
+}
+
 void chart_draw(struct chart *chart, struct page_document *document, struct page_frame frame,
                 const struct chart_dressing *dressing) {
     struct chart_plot plot = {.chart = chart, .page = document, .dressing = dressing};
+    const float width = frame.right - frame.left;
+    struct page_frame list = frame;
 
+    plot.lists_names =
+        chart_lists_names(chart, document, chart_plot_height(dressing, frame.bottom - frame.top), GUTTER_RIGHT);
+    if (plot.lists_names)
+        frame.bottom -= chart_list_height(chart, document, width);
+    list.top = frame.bottom;
     plot.area = (struct page_frame){frame.left + GUTTER_LEFT, frame.top, frame.right - GUTTER_RIGHT,
                                     frame.bottom - GUTTER_BOTTOM};
     plot.area.top += chart_lanes_height(dressing);
@@ -503,4 +522,6 @@ void chart_draw(struct chart *chart, struct page_document *document, struct page
     chart_draw_lanes(&plot);
     chart_draw_band_labels(&plot);
     chart_draw_names(&plot);
+    if (plot.lists_names)
+        chart_draw_list(&plot, list);
 }

@@ -10,19 +10,10 @@
 #include "soakledger/ink.h"
 #include "soakledger/words.h"
 
-enum {
-    MOST_MARKS = 64,
-    MOST_NAMES = 32,
-    SOAK_LABELS = 3,
-    MARK_LINES_MOST = 24,
-    NAME_BYTES = 256,
-    HATCHED = 5,
-    TOLERABLE = 4
-};
+enum { MOST_MARKS = 64, SOAK_LABELS = 3, MARK_LINES_MOST = 24, NAME_BYTES = 256, HATCHED = 5, TOLERABLE = 4 };
 
 static const float MARK_LANE = 19, MARK_RADIUS = 5.5F, MARK_TEXT = 6, MARK_APART = 1.5F;
 static const float SOAK_LANE = 22, SOAK_TEXT = 6.5F, SOAK_APART = 10, ARROW = 4;
-static const float NAME_TEXT = 6.5F, NAME_LEADING = 7.5F, NAME_SAMPLE = 13, NAME_LEADER = 11, NAME_APART = 2;
 static const float HALF = 2; // divisor
 static const float LABEL_INSET = 5;
 
@@ -320,80 +311,4 @@ void chart_draw_band_labels(struct chart_plot *plot) {
             page_text(plot->page, plot->labels_right, plot->area.top - 3, PAGE_RIGHT, &type, band.text);
         }
     }
-}
-
-static float chart_last_y(const struct chart_plot *plot, size_t curve, bool *any) {
-    const struct envelope *envelope = &plot->chart->envelopes[curve];
-
-    for (size_t i = CHART_COLUMNS; i > 0; i--)
-        if (envelope->columns[i - 1].used) {
-            *any = true;
-            return chart_y_inside(plot, envelope->columns[i - 1].last.value_mc);
-        }
-    *any = false;
-    return plot->area.bottom;
-}
-
-static size_t chart_count_lines(struct chart_plot *plot, const struct page_type *type, const char *text,
-                                float width) {
-    size_t lines = 0, next = 0;
-
-    while (*text != '\0') {
-        page_fit(plot->page, type, text, width, &next);
-        text += next;
-        lines++;
-    }
-    return lines;
-}
-
-static void chart_draw_name(struct chart_plot *plot, size_t curve, const char *name, float from_y, float y,
-                            float height) {
-    const struct page_type type = {PAGE_REGULAR, NAME_TEXT, INK_TEXT};
-    const struct page_pen pen = chart_pen(plot->chart, curve), leader = {INK_QUIET, 0.4F, {0}};
-    const float sample = plot->area.right + NAME_LEADER, left = sample + NAME_SAMPLE + 2;
-    float line = y - height / HALF + NAME_TEXT;
-    size_t next = 0;
-
-    page_line(plot->page, &leader, plot->area.right + 1, from_y, sample - 1, y);
-    page_line(plot->page, &pen, sample, y, sample + NAME_SAMPLE, y);
-    while (*name != '\0') {
-        const size_t length = page_fit(plot->page, &type, name, plot->labels_right - left, &next);
-
-        page_text_part(plot->page, left, line, PAGE_LEFT, &type, name, length);
-        name += next;
-        line += NAME_LEADING;
-    }
-}
-
-/* Names in the order of their curves' ends, top down. */
-void chart_draw_names(struct chart_plot *plot) {
-    const struct page_type type = {PAGE_REGULAR, NAME_TEXT, INK_TEXT};
-    const float width = plot->labels_right - plot->area.right - NAME_LEADER - NAME_SAMPLE - 2;
-    size_t order[MOST_NAMES], count = 0;
-    float ends[MOST_NAMES], centres[MOST_NAMES], sizes[MOST_NAMES];
-    char names[MOST_NAMES][NAME_BYTES];
-
-    for (size_t i = 0; i < plot->chart->count && count < MOST_NAMES; i++) {
-        bool any;
-        const float y = chart_last_y(plot, i, &any);
-        size_t at = count;
-
-        if (!any)
-            continue;
-        for (; at > 0 && ends[at - 1] > y; at--) {
-            ends[at] = ends[at - 1];
-            order[at] = order[at - 1];
-        }
-        ends[at] = y;
-        order[at] = i;
-        count++;
-    }
-    for (size_t i = 0; i < count; i++) {
-        words_clean(plot->chart->curves[order[i]].name, NAME_BYTES, 0, names[i], NAME_BYTES);
-        centres[i] = ends[i];
-        sizes[i] = (float)chart_count_lines(plot, &type, names[i], width) * NAME_LEADING + NAME_APART;
-    }
-    chart_push_apart(centres, sizes, count, plot->area.top, plot->area.bottom);
-    for (size_t i = 0; i < count; i++)
-        chart_draw_name(plot, order[i], names[i], ends[i], centres[i], sizes[i] - NAME_APART);
 }

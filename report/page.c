@@ -18,7 +18,7 @@
 enum { LINE_BYTES = 1024, MS_PER_S = 1000, YEAR_ZERO = 1900, FIRST_TEXTS = 256, PATH_BYTES = 64 };
 
 // Measures of the empty page, in points.
-static const float MARGIN_SIDE = 50, MARGIN_TOP = 66, MARGIN_BOTTOM = 62;
+static const float MARGIN_SIDE = 50, MARGIN_TOP = 66, LETTERHEAD_TOP = 42, MARGIN_BOTTOM = 62;
 static const float HEADER_BASELINE = 40, HEADER_RULE = 47, FOOTER_BASELINE = 36, FOOTER_RULE = 48;
 static const float NOTICE_BASELINE = 24, NOTICE_FOOT_BASELINE = 20;
 static const float A4_WIDTH = 595.276F, A4_HEIGHT = 841.890F, LETTER_WIDTH = 612, LETTER_HEIGHT = 792;
@@ -216,7 +216,9 @@ size_t page_count(const struct page_document *document) {
 }
 
 struct page_frame page_frame(const struct page_document *document) {
-    return (struct page_frame){MARGIN_SIDE, MARGIN_TOP, document->width - MARGIN_SIDE,
+    const bool first = document->about.letterhead && document->number <= 1;
+
+    return (struct page_frame){MARGIN_SIDE, first ? LETTERHEAD_TOP : MARGIN_TOP, document->width - MARGIN_SIDE,
                                document->height - MARGIN_BOTTOM};
 }
 
@@ -254,15 +256,30 @@ static size_t page_fit_characters(struct page_document *document, const struct p
     return taken;
 }
 
+/* A line is not broken between a number and its sign: "815 °C", "97 %". */
+static size_t page_word_end(const char *text, size_t at) {
+    static const char *const signs[] = {" °", " %"};
+    size_t end = at + strspn(text + at, " ");
+
+    for (;;) {
+        bool goes_on = false;
+
+        end += strcspn(text + end, " \n");
+        for (size_t i = 0; i < sizeof signs / sizeof signs[0]; i++)
+            goes_on = goes_on || strncmp(text + end, signs[i], strlen(signs[i])) == 0;
+        if (!goes_on)
+            return end;
+        end++;
+    }
+}
+
 size_t page_fit(struct page_document *document, const struct page_type *type, const char *text, float width,
                 size_t *next) {
     size_t fitted = 0, at = 0;
 
     for (;;) {
-        size_t end = at;
+        const size_t end = page_word_end(text, at);
 
-        end += strspn(text + end, " ");
-        end += strcspn(text + end, " \n");
         if (page_measure_part(document, type, text, end) > width) {
             if (fitted == 0)
                 fitted = page_fit_characters(document, type, text, end, width);
@@ -456,6 +473,28 @@ void page_unclip(struct page_document *document) {
 
 /* ---- the end ---- */
 
+/* The name of a shop may be longer than a line: then it stands in full on the first page, and here as far as it
+ * goes. */
+static void page_dress_head(struct page_document *document) {
+    const struct page_type quiet = {PAGE_REGULAR, 7.5F, QUIET}, strong = {PAGE_BOLD, 7.5F, INK};
+    const struct page_pen rule = {QUIET, 0.5F, {0}};
+    const float right = document->width - MARGIN_SIDE, apart = 20;
+    const float room = right - MARGIN_SIDE - apart - page_measure(document, &quiet, document->about.header_right);
+    const char *left = document->about.header_left;
+    char cut[LINE_BYTES];
+    size_t next;
+
+    if (page_measure(document, &strong, left) > room) {
+        const size_t fits = page_fit(document, &strong, left, room - page_measure(document, &strong, "…"), &next);
+
+        snprintf(cut, sizeof cut, "%.*s…", (int)(fits < sizeof cut / 2 ? fits : sizeof cut / 2), left);
+        left = cut;
+    }
+    page_text(document, MARGIN_SIDE, HEADER_BASELINE, PAGE_LEFT, &strong, left);
+    page_text(document, right, HEADER_BASELINE, PAGE_RIGHT, &quiet, document->about.header_right);
+    page_line(document, &rule, MARGIN_SIDE, HEADER_RULE, right, HEADER_RULE);
+}
+
 static void page_dress(struct page_document *document, size_t number) {
     const struct page_type quiet = {PAGE_REGULAR, 7.5F, QUIET}, strong = {PAGE_BOLD, 7.5F, INK};
     const struct page_type notice = {PAGE_BOLD, 9.5F, INK};
@@ -463,9 +502,8 @@ static void page_dress(struct page_document *document, size_t number) {
     const float right = document->width - MARGIN_SIDE, foot = document->height - FOOTER_RULE;
     char place[64];
 
-    page_text(document, MARGIN_SIDE, HEADER_BASELINE, PAGE_LEFT, &strong, document->about.header_left);
-    page_text(document, right, HEADER_BASELINE, PAGE_RIGHT, &quiet, document->about.header_right);
-    page_line(document, &rule, MARGIN_SIDE, HEADER_RULE, right, HEADER_RULE);
+    if (number > 1 || !document->about.letterhead)
+        page_dress_head(document);
     page_line(document, &rule, MARGIN_SIDE, foot, right, foot);
     page_text(document, MARGIN_SIDE, document->height - FOOTER_BASELINE, PAGE_LEFT, &quiet, document->about.footer);
     snprintf(place, sizeof place, "page %zu of %zu", number, document->count);

@@ -2,16 +2,27 @@
 #include "soakledger/sheet.h"
 
 #include <math.h>
+#include <stdio.h>
 #include <string.h>
 
 #include "soakledger/ink.h"
 
+#define ELLIPSIS "…"
+enum { CUT_BYTES = 1024, KEPT_LINES = 3, FIRST_ROW_LINES = 3 };
+
 static const float BODY_SIZE = 8.5F, BODY_LEADING = 12.5F, SMALL_SIZE = 7.25F, SMALL_LEADING = 10.5F;
-static const float HEADING_SIZE = 11.5F, HEADING_BEFORE = 20, HEADING_AFTER = 11;
+static const float HEADING_SIZE = 11, HEADING_LEADING = 14, HEADING_BEFORE = 22, HEADING_DROP = 6,
+                   HEADING_AFTER = 8;
+static const float SUBHEADING_SIZE = 8.5F, SUBHEADING_LEADING = 11.5F, SUBHEADING_BEFORE = 11, SUBHEADING_AFTER = 3;
+static const float FORM_NAME_SIZE = 6.5F, FORM_NAME_LEADING = 8.5F, FORM_SIZE = 9, FORM_LEADING = 11.5F;
+static const float FORM_PAD = 2.5F, FORM_AFTER = 3, FORM_GAP = 14;
 static const float FACT_NAME_SIZE = 7.25F, FACT_SIZE = 9, FACT_LEADING = 12, FACT_NAME_WIDTH = 64, FACT_GAP = 20;
 static const float FACT_AFTER = 4;
-static const float CELL_SIZE = 7.75F, CELL_LEADING = 10.5F, CELL_PAD = 4, CELL_GAP = 8, HEAD_SIZE = 7;
+static const float CELL_SIZE = 7.75F, CELL_LEADING = 10.5F, CELL_PAD = 4, CELL_GAP = 8, HEAD_SIZE = 6.75F;
+static const float DENSE_PAD = 1.1F, NOTE_SIZE = 7, NOTE_LEADING = 9;
 static const float SIGN_SIZE = 8.5F, SIGN_GAP = 4;
+
+static size_t sheet_count_lines(struct sheet *sheet, const struct page_type *type, const char *text, float width);
 
 void sheet_begin(struct sheet *sheet, struct page_document *page) {
     sheet->page = page;
@@ -44,20 +55,44 @@ struct page_frame sheet_take(struct sheet *sheet, float height) {
     return taken;
 }
 
+/* A title may be long: it comes from a plan. */
+static void sheet_title(struct sheet *sheet, const struct page_type *type, float leading, const char *text) {
+    sheet->y = sheet_text_block(sheet, type, sheet->frame.left, sheet->y + type->size,
+                                sheet->frame.right - sheet->frame.left, leading, 0, text) -
+               type->size;
+}
+
 void sheet_heading(struct sheet *sheet, const char *text, float follows) {
     const struct page_type type = {PAGE_BOLD, HEADING_SIZE, INK_TEXT};
+    const struct page_pen rule = {INK_TEXT, 1.2F, {0}};
+    const float height =
+        sheet_text_height(sheet, &type, sheet->frame.right - sheet->frame.left, HEADING_LEADING, text);
 
-    sheet_need(sheet, HEADING_BEFORE + HEADING_SIZE + HEADING_AFTER + follows);
+    sheet_need(sheet, HEADING_BEFORE + HEADING_DROP + height + HEADING_AFTER + follows);
     sheet_skip(sheet, HEADING_BEFORE);
-    sheet->y += HEADING_SIZE;
-    page_text(sheet->page, sheet->frame.left, sheet->y, PAGE_LEFT, &type, text);
+    page_line(sheet->page, &rule, sheet->frame.left, sheet->y, sheet->frame.right, sheet->y);
+    sheet->y += HEADING_DROP;
+    sheet_title(sheet, &type, HEADING_LEADING, text);
     sheet->y += HEADING_AFTER;
+}
+
+void sheet_subheading(struct sheet *sheet, const char *text, float follows) {
+    const struct page_type type = {PAGE_BOLD, SUBHEADING_SIZE, INK_TEXT};
+    const float height =
+        sheet_text_height(sheet, &type, sheet->frame.right - sheet->frame.left, SUBHEADING_LEADING, text);
+
+    sheet_need(sheet, SUBHEADING_BEFORE + height + SUBHEADING_AFTER + follows);
+    sheet_skip(sheet, SUBHEADING_BEFORE);
+    sheet_title(sheet, &type, SUBHEADING_LEADING, text);
+    sheet->y += SUBHEADING_AFTER;
 }
 
 void sheet_paragraph(struct sheet *sheet, const struct page_type *type, float leading, const char *text) {
     const float width = sheet->frame.right - sheet->frame.left;
     const float drop = (leading + type->size * 0.72F) / 2; // capitals are 0.72 of the size high: centres the line
 
+    if (sheet_count_lines(sheet, type, text, width) <= KEPT_LINES) // so few are not torn apart
+        sheet_need(sheet, sheet_text_height(sheet, type, width, leading, text));
     while (*text != '\0') {
         size_t next = 0;
         const size_t length = page_fit(sheet->page, type, text, width, &next);
@@ -111,6 +146,52 @@ static const char *sheet_draw_lines(struct sheet *sheet, const struct page_type 
     return text;
 }
 
+/* Its first bytes that leave room for the dots behind them. */
+static size_t sheet_cut(struct sheet *sheet, const struct page_type *type, const char *text, float width) {
+    const float room = width - page_measure(sheet->page, type, ELLIPSIS);
+    size_t next = 0;
+
+    return page_fit(sheet->page, type, text, room > 0 ? room : width, &next);
+}
+
+/* Draws as much as fits and three dots. */
+static void sheet_draw_cut(struct sheet *sheet, const struct page_type *type, float x, float y,
+                           enum page_align align, float width, const char *text) {
+    char line[CUT_BYTES];
+    size_t length = sheet_cut(sheet, type, text, width);
+
+    if (length > sizeof line - sizeof ELLIPSIS)
+        length = sizeof line - sizeof ELLIPSIS;
+    snprintf(line, sizeof line, "%.*s" ELLIPSIS, (int)length, text);
+    page_text(sheet->page, x, y, align, type, line);
+}
+
+float sheet_text_height(struct sheet *sheet, const struct page_type *type, float width, float leading,
+                        const char *text) {
+    return (float)sheet_count_lines(sheet, type, text, width) * leading;
+}
+
+float sheet_text_block(struct sheet *sheet, const struct page_type *type, float x, float y, float width,
+                       float leading, size_t most, const char *text) {
+    const size_t lines = sheet_count_lines(sheet, type, text, width);
+    const size_t whole = most == 0 || lines <= most ? lines : most - 1;
+
+    text = sheet_draw_lines(sheet, type, x, y, width, PAGE_LEFT, leading, whole, text);
+    y += (float)whole * leading;
+    if (whole == lines)
+        return y;
+    sheet_draw_cut(sheet, type, x, y, PAGE_LEFT, width, text);
+    return y + leading;
+}
+
+void sheet_line(struct sheet *sheet, const struct page_type *type, float x, float y, enum page_align align,
+                float width, const char *text) {
+    if (page_measure(sheet->page, type, text) <= width)
+        page_text(sheet->page, x, y, align, type, text);
+    else
+        sheet_draw_cut(sheet, type, x, y, align, width, text);
+}
+
 /* ---- facts ---- */
 
 static const struct sheet_fact *sheet_next_fact(const struct sheet_fact *fact, const struct sheet_fact *end) {
@@ -147,6 +228,79 @@ void sheet_facts(struct sheet *sheet, const struct sheet_fact *facts, size_t cou
         sheet->y += (float)lines * FACT_LEADING + FACT_AFTER;
         fact = pair[1] < end ? sheet_next_fact(pair[1] + 1, end) : end;
     }
+}
+
+/* ---- forms ---- */
+
+static void sheet_form_cell(struct sheet *sheet, const struct sheet_fact *fact, float left, float width,
+                            size_t most) {
+    const struct page_type name = {PAGE_REGULAR, FORM_NAME_SIZE, INK_QUIET},
+                           type = {PAGE_REGULAR, FORM_SIZE, INK_TEXT};
+    const struct page_pen rule = {INK_RULE, 0.5F, {0}};
+
+    page_line(sheet->page, &rule, left, sheet->y, left + width, sheet->y);
+    page_text(sheet->page, left, sheet->y + FORM_PAD + FORM_NAME_SIZE, PAGE_LEFT, &name, fact->name);
+    sheet_text_block(sheet, &type, left, sheet->y + FORM_PAD + FORM_NAME_LEADING + FORM_SIZE, width, FORM_LEADING,
+                     most, fact->value);
+}
+
+/* A value that takes the whole width, over pages if need be. */
+static bool sheet_form_wide(struct sheet *sheet, const struct sheet_fact *fact, size_t most) {
+    const struct page_type type = {PAGE_REGULAR, FORM_SIZE, INK_TEXT};
+    const float width = sheet->frame.right - sheet->frame.left;
+    const size_t lines = sheet_count_lines(sheet, &type, fact->value, width);
+    const size_t shown = most != 0 && lines > most ? most : lines;
+    const float height = FORM_PAD + FORM_NAME_LEADING + (float)shown * FORM_LEADING + FORM_AFTER;
+
+    if (height <= sheet->frame.bottom - sheet->frame.top) {
+        sheet_need(sheet, height);
+        sheet_form_cell(sheet, fact, sheet->frame.left, width, most);
+        sheet->y += height;
+        return shown < lines;
+    }
+    sheet_need(sheet, FORM_PAD + FORM_NAME_LEADING + 2 * FORM_LEADING);
+    sheet_form_cell(sheet, &(struct sheet_fact){fact->name, ""}, sheet->frame.left, width, 0);
+    sheet->y += FORM_PAD + FORM_NAME_LEADING;
+    sheet_paragraph(sheet, &type, FORM_LEADING, fact->value);
+    sheet->y += FORM_AFTER;
+    return false;
+}
+
+void sheet_form(struct sheet *sheet, const struct sheet_fact *facts, size_t count, size_t most, bool *cut) {
+    enum { PLACES = 3, NARROW_LINES = 2 };
+    const struct page_type type = {PAGE_REGULAR, FORM_SIZE, INK_TEXT};
+    const float width = (sheet->frame.right - sheet->frame.left - (PLACES - 1) * FORM_GAP) / PLACES;
+    size_t used = 0, lines = 1;
+
+    for (size_t i = 0; i < count; i++) {
+        const size_t mine = sheet_count_lines(sheet, &type, facts[i].value, width);
+        const bool wide = mine > NARROW_LINES;
+
+        if (cut != NULL)
+            cut[i] = false;
+        if (facts[i].value[0] == '\0')
+            continue;
+        if (used > 0 && (wide || used == PLACES)) {
+            sheet->y += FORM_PAD + FORM_NAME_LEADING + (float)lines * FORM_LEADING + FORM_AFTER;
+            used = 0;
+        }
+        if (wide) {
+            const bool was_cut = sheet_form_wide(sheet, &facts[i], most);
+
+            if (cut != NULL)
+                cut[i] = was_cut;
+            continue;
+        }
+        if (used == 0) {
+            sheet_need(sheet, FORM_PAD + FORM_NAME_LEADING + NARROW_LINES * FORM_LEADING + FORM_AFTER);
+            lines = 1;
+        }
+        lines = mine > lines ? mine : lines;
+        sheet_form_cell(sheet, &facts[i], sheet->frame.left + (float)used * (width + FORM_GAP), width, 0);
+        used++;
+    }
+    if (used > 0)
+        sheet->y += FORM_PAD + FORM_NAME_LEADING + (float)lines * FORM_LEADING + FORM_AFTER;
 }
 
 /* ---- tables ---- */
@@ -187,8 +341,8 @@ static float sheet_draw_head(struct sheet_table *table, bool draw) {
 
 void sheet_table_begin(struct sheet_table *table, struct sheet *sheet, const struct sheet_column *columns,
                        size_t count) {
-    *table = (struct sheet_table){sheet, columns, count, 0, NULL};
-    sheet_need(sheet, sheet_draw_head(table, false) + CELL_LEADING + 2 * CELL_PAD);
+    *table = (struct sheet_table){.sheet = sheet, .columns = columns, .count = count};
+    sheet_need(sheet, sheet_draw_head(table, false) + FIRST_ROW_LINES * CELL_LEADING + 2 * CELL_PAD);
     sheet_draw_head(table, true);
 }
 
@@ -203,10 +357,38 @@ static float sheet_cell_indent(const struct sheet_cell *cell) {
     return cell->outcome != SHEET_NO_MARK ? SIGN_SIZE + SIGN_GAP : 0;
 }
 
+static float sheet_row_pad(const struct sheet_table *table) {
+    return table->dense ? DENSE_PAD : CELL_PAD;
+}
+
+/* Where the note under a row begins: in line with its second column. */
+static float sheet_note_left(const struct sheet_table *table) {
+    return table->sheet->frame.left + sheet_column_width(table, 0) + CELL_GAP;
+}
+
+static float sheet_note_height(const struct sheet_table *table) {
+    const struct page_type type = {PAGE_REGULAR, NOTE_SIZE, INK_QUIET};
+
+    if (table->note == NULL || table->note[0] == '\0')
+        return 0;
+    return sheet_text_height(table->sheet, &type, table->sheet->frame.right - sheet_note_left(table), NOTE_LEADING,
+                             table->note);
+}
+
+static void sheet_draw_note(struct sheet_table *table) {
+    const struct page_type type = {PAGE_REGULAR, NOTE_SIZE, INK_QUIET};
+    const float left = sheet_note_left(table);
+
+    if (sheet_note_height(table) > 0)
+        sheet_text_block(table->sheet, &type, left, table->sheet->y + NOTE_SIZE - 1,
+                         table->sheet->frame.right - left, NOTE_LEADING, 0, table->note);
+    table->sheet->y += sheet_note_height(table);
+}
+
 /* Draws up to `most` lines of every cell and moves `rest` on. */
 static void sheet_draw_cells(struct sheet_table *table, const struct sheet_cell *cells, const char **rest,
                              size_t most, bool first) {
-    const float y = table->sheet->y + CELL_PAD;
+    const float y = table->sheet->y + sheet_row_pad(table);
     float left = table->sheet->frame.left;
 
     for (size_t i = 0; i < table->count; i++) {
@@ -232,8 +414,8 @@ static size_t sheet_lay_row(struct sheet_table *table, const struct sheet_cell *
         size_t mine;
 
         shown[i] = cells[i];
-        if (i == 0 && on_new_page && table->carried != NULL && cells[i].text[0] == '\0')
-            shown[i].text = table->carried;
+        if (i == 0 && on_new_page && table->carried != NULL)
+            shown[i] = (struct sheet_cell){table->carried, SHEET_NO_MARK, cells[i].strong};
         mine = sheet_count_lines(table->sheet, &type, shown[i].text,
                                  sheet_column_width(table, i) - sheet_cell_indent(&cells[i]));
         lines = mine > lines ? mine : lines;
@@ -241,20 +423,30 @@ static size_t sheet_lay_row(struct sheet_table *table, const struct sheet_cell *
     return lines;
 }
 
-void sheet_table_row(struct sheet_table *table, const struct sheet_cell *cells) {
+/* A rule under a row, or above one where something new begins. */
+static void sheet_rule_row(struct sheet_table *table, bool above) {
     const struct page_pen rule = {INK_RULE, 0.4F, {0}};
+
+    if (above == table->dense && (!above || (table->begins && table->rows > 0)))
+        sheet_rule(table->sheet, &rule);
+}
+
+void sheet_table_row(struct sheet_table *table, const struct sheet_cell *cells) {
     struct sheet *sheet = table->sheet;
     struct sheet_cell shown[SHEET_MOST_COLUMNS];
     const char *rest[SHEET_MOST_COLUMNS] = {0};
+    const float pads = 2 * sheet_row_pad(table), note = sheet_note_height(table);
     size_t lines = sheet_lay_row(table, cells, false, shown);
     bool first = true;
 
     while (lines > 0) {
-        const float room = sheet->frame.bottom - sheet->y - 2 * CELL_PAD;
-        const float page = sheet->frame.bottom - sheet->frame.top - sheet_draw_head(table, false) - 2 * CELL_PAD;
+        const float room = sheet->frame.bottom - sheet->y - pads - note;
+        const float page = sheet->frame.bottom - sheet->frame.top - sheet_draw_head(table, false) - pads - note;
+        const bool begins_page = sheet->y <= sheet->frame.top + sheet_draw_head(table, false) + 1;
         size_t now = lines;
 
-        if ((float)lines * CELL_LEADING > room && ((float)lines * CELL_LEADING <= page || room < CELL_LEADING)) {
+        if (!begins_page && (float)lines * CELL_LEADING > room &&
+            ((float)lines * CELL_LEADING <= page || room < CELL_LEADING)) {
             sheet_new_page(sheet);
             sheet_draw_head(table, true);
             if (first)
@@ -262,19 +454,31 @@ void sheet_table_row(struct sheet_table *table, const struct sheet_cell *cells) 
             continue;
         }
         if ((float)lines * CELL_LEADING > room)
-            now = (size_t)(room / CELL_LEADING);
+            now = room >= CELL_LEADING ? (size_t)(room / CELL_LEADING) : 1;
+        if (first)
+            sheet_rule_row(table, true);
         for (size_t i = 0; first && i < table->count; i++)
             rest[i] = shown[i].text;
         sheet_draw_cells(table, shown, rest, now, first);
-        sheet->y += (float)now * CELL_LEADING + 2 * CELL_PAD;
-        sheet_rule(sheet, &rule);
+        sheet->y += (float)now * CELL_LEADING + pads;
         lines -= now;
+        if (lines == 0)
+            sheet_draw_note(table);
+        sheet_rule_row(table, false);
         first = false;
     }
     table->rows++;
+    table->note = NULL;
+    table->begins = false;
 }
 
 void sheet_table_end(struct sheet_table *table) {
+    const struct page_pen rule = {INK_TEXT, 0.6F, {0}};
+
+    if (table->dense && table->rows > 0) {
+        table->sheet->y += DENSE_PAD;
+        sheet_rule(table->sheet, &rule);
+    }
     sheet_skip(table->sheet, CELL_PAD);
 }
 

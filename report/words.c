@@ -295,6 +295,66 @@ char *words_margin(const struct verdict *verdict, enum temperature_unit unit, ch
     return out;
 }
 
+/* ---- the same in parts ---- */
+
+const char *words_bound(enum requirement requirement) {
+    if (words_requirements[requirement].measure == MEASURE_NOTHING)
+        return "";
+    return words_requirements[requirement].least ? "at least" : "at most";
+}
+
+char *words_required(const struct verdict *verdict, enum temperature_unit unit, char *out) {
+    if (words_requirements[verdict->requirement].measure == MEASURE_NOTHING)
+        snprintf(out, WORDS_LIMIT_BYTES, "seen or attested");
+    else
+        words_value(verdict->requirement, verdict->required, unit, out);
+    return out;
+}
+
+char *words_found_value(const struct verdict *verdict, enum temperature_unit unit, char *out) {
+    if (words_requirements[verdict->requirement].measure == MEASURE_NOTHING)
+        snprintf(out, WORDS_LIMIT_BYTES, "%s",
+                 verdict->reason == REASON_NONE       ? "seen by a sensor"
+                 : verdict->reason == REASON_ATTESTED ? "attested"
+                                                      : "not known");
+    else if (verdict->found_known)
+        words_value(verdict->requirement, verdict->found, unit, out);
+    else
+        snprintf(out, WORDS_LIMIT_BYTES, "no value");
+    return out;
+}
+
+char *words_found_note(const struct verdict *verdict, enum temperature_unit unit, char *out) {
+    char possible[QUANTITY_TEXT_BYTES];
+
+    out[0] = '\0';
+    if (verdict->found_known && verdict->possible != verdict->found)
+        snprintf(out, WORDS_SENTENCE_BYTES, "proven; %s possible%s%s",
+                 words_value(verdict->requirement, verdict->possible, unit, possible),
+                 verdict->reason != REASON_NONE ? ": " : "",
+                 verdict->reason != REASON_NONE ? words_short_reason(verdict) : "");
+    else if (verdict->reason != REASON_NONE)
+        snprintf(out, WORDS_SENTENCE_BYTES, "%s", words_short_reason(verdict));
+    return out;
+}
+
+char *words_margin_value(const struct verdict *verdict, enum temperature_unit unit, char *out) {
+    struct verdict plain = *verdict;
+
+    plain.uncertainty = 0;
+    return words_margin(&plain, unit, out);
+}
+
+char *words_uncertainty(const struct verdict *verdict, enum temperature_unit unit, char *out) {
+    char text[QUANTITY_TEXT_BYTES];
+
+    out[0] = '\0';
+    if (verdict->uncertainty != 0 && verdict->found_known)
+        snprintf(out, WORDS_LIMIT_BYTES, "± %s",
+                 quantity_format_difference(verdict->uncertainty, unit, 1, 0, text));
+    return out;
+}
+
 /* A value that was found and proves nothing yet. */
 static void words_say_doubt(const struct verdict *verdict, enum temperature_unit unit, const char *found,
                             const char *required, char *out) {

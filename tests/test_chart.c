@@ -349,7 +349,8 @@ static void gives_every_curve_a_stroke_of_its_own(void **state) {
 /* ---- on paper ---- */
 
 static void draw(const char *path, struct chart *chart, const struct chart_dressing *dressing) {
-    const struct page_about about = {"t", "a", "", "", "", "", 0};
+    const struct page_about about = {
+        .title = "t", .author = "a", .header_left = "", .header_right = "", .notice = "", .footer = ""};
     unsigned char *bytes = NULL;
     struct page_frame frame;
     struct fault fault;

@@ -45,7 +45,13 @@ static int end(void **state) {
 }
 
 static struct page_document *open_page(const char *paper, const char *notice) {
-    const struct page_about about = {"A title", "A shop", "left", "right", notice, "foot", INT64_C(1794812400000)};
+    const struct page_about about = {.title = "A title",
+                                     .author = "A shop",
+                                     .header_left = "left",
+                                     .header_right = "right",
+                                     .notice = notice,
+                                     .footer = "foot",
+                                     .made_ms = INT64_C(1794812400000)};
     struct fault fault;
     struct page_document *page = page_open(paper, &about, &fault);
 

@@ -5,7 +5,8 @@
  * lowest, the highest and the last, so that no peak is ever lost, however short. A stretch without good readings
  * longer than three intervals breaks the curve and is hatched, at least so wide that it can be seen.
  *
- * Curves can be told apart without colour: each has its own dash and weight, and its name stands at its end.
+ * Curves can be told apart without colour: each has its own dash and weight, and its name stands at its end, or its
+ * number, where there are many.
  */
 #ifndef SOAKLEDGER_CHART_H
 #define SOAKLEDGER_CHART_H
@@ -86,9 +87,30 @@ struct chart_dressing {
     size_t mark_count;
 };
 
+/* How much higher a chart should be drawn than `height`, as wide as `width`: it has more curves than there is room
+ * for names beside it, and lists them beneath. 0 for most. */
+float chart_extra_height(const struct chart *chart, struct page_document *document, float width, float height);
 /* Draws into the frame of the document's current page. */
 void chart_draw(struct chart *chart, struct page_document *document, struct page_frame frame,
                 const struct chart_dressing *dressing);
+
+/* One visit within the overview of a whole cycle. */
+struct chart_panel {
+    struct chart *chart;            // of its run; NULL for a panel without one
+    size_t charge_count;            // so many of its first curves stand for the charge
+    const struct chart_band *bands; // planned; one that is open below has low_mc INT64_MIN
+    size_t band_count;
+    int64_t soak_begun_ms, soak_ended_ms; // 0 for none
+};
+
+/* More are not drawn. */
+enum { CHART_MOST_PANELS = 64 };
+
+/* Draws the panels side by side over one temperature axis, each as wide as it was long, but none too narrow to be
+ * seen: what stands for the charge heavily, what controls the place thinly, no setpoint; the soak as a bar beneath.
+ * `areas` gets where each panel's plot came to lie. */
+void chart_draw_overview(struct page_document *document, struct page_frame frame, enum temperature_unit unit,
+                         const struct chart_panel *panels, size_t count, struct page_frame *areas);
 
 /* What is kept, for tests: lowest and highest kept value of a curve, false if it has none; points; gaps. */
 bool chart_extremes(const struct chart *chart, size_t curve, int64_t *low_mc, int64_t *high_mc);

@@ -12,6 +12,7 @@
 #ifndef SOAKLEDGER_PAGE_H
 #define SOAKLEDGER_PAGE_H
 
+#include <stdbool.h>
 #include <stddef.h>
 #include <stdint.h>
 
@@ -49,7 +50,8 @@ struct page_frame {
 struct page_about {
     const char *title;
     const char *author;
-    const char *header_left, *header_right; // on every page
+    const char *header_left, *header_right; // on every page ...
+    bool letterhead;                        // ... but the first, which says it all by itself and begins higher
     const char *notice;                     // drawn large at the head and foot of every page; "" for none
     const char *footer;                     // left of the page number
     int64_t made_ms;                        // creation date, UTC

@@ -25,8 +25,11 @@ void sheet_skip(struct sheet *sheet, float height);
 /* Takes `height` across the whole width, on a new page if need be. */
 struct page_frame sheet_take(struct sheet *sheet, float height);
 
-/* A title of a part of the sheet; `follows` is the height that must fit beneath it on the same page. */
+/* A title of a part of the sheet, under a rule; `follows` is the height that must fit beneath it on the same page.
+ */
 void sheet_heading(struct sheet *sheet, const char *text, float follows);
+/* A smaller one within a part. */
+void sheet_subheading(struct sheet *sheet, const char *text, float follows);
 /* Wrapped text, '\n' begins a new line. */
 void sheet_paragraph(struct sheet *sheet, const struct page_type *type, float leading, const char *text);
 void sheet_plain(struct sheet *sheet, const char *text); // a paragraph in the usual type
@@ -37,6 +40,22 @@ struct sheet_fact {
 };
 /* Names and values in two columns side by side, filled row by row; facts with an empty value are left out. */
 void sheet_facts(struct sheet *sheet, const struct sheet_fact *facts, size_t count);
+
+/* A form: each name above its value, three to a row. A value too long for its place takes the whole width; one of
+ * more than `most` lines there is cut with "…" (0: never), and `cut` (one per fact, may be NULL) is set: it has to
+ * stand whole elsewhere. */
+void sheet_form(struct sheet *sheet, const struct sheet_fact *facts, size_t count, size_t most, bool *cut);
+
+/* How high `text` is, wrapped to `width`. */
+float sheet_text_height(struct sheet *sheet, const struct page_type *type, float width, float leading,
+                        const char *text);
+/* Draws it with its first baseline at `y`, at most `most` lines (0: all), the last cut with "…"; returns the y
+ * below. */
+float sheet_text_block(struct sheet *sheet, const struct page_type *type, float x, float y, float width,
+                       float leading, size_t most, const char *text);
+/* Draws one line, cut with "…" where it is wider than `width`. */
+void sheet_line(struct sheet *sheet, const struct page_type *type, float x, float y, enum page_align align,
+                float width, const char *text);
 
 enum { SHEET_MOST_COLUMNS = 8, SHEET_NO_MARK = -1 };
 struct sheet_column {
@@ -54,7 +73,10 @@ struct sheet_table {
     const struct sheet_column *columns;
     size_t count;
     size_t rows;
-    const char *carried; // stands in an empty first cell where a page begins with that row; NULL for nothing
+    const char *carried; // stands in the first cell where a page begins with the next row; NULL for nothing
+    bool dense;          // rows close together, ruled off only above one whose first cell begins something new
+    bool begins;         // of a dense table: the next row does
+    const char *note;    // small, under the next row from its second column on; NULL for none
 };
 void sheet_table_begin(struct sheet_table *table, struct sheet *sheet, const struct sheet_column *columns,
                        size_t count);
