@@ -30,13 +30,26 @@ void bench_fill_config(struct bench_config *config) {
         .line =
             {.name = "bench", .device = "/dev/ttyUSB0", .speed_baud = 19200, .parity = PARITY_EVEN, .stop_bits = 1},
         .instruments = {{.name = "kiln controller", .address = 1}, {.name = "temper controller", .address = 2}},
-        .sensors = {{"K-07", "K", "class 1", BENCH_STARTED_MS - 86400000}, {"N-02", "N", "", 0}},
+        .sensors =
+            {{.identity = "K-07", .type = "K", .tolerance = "class 1", .fitted_ms = BENCH_STARTED_MS - 86400000},
+             {.identity = "N-02", .type = "N", .tolerance = ""}},
         .ovens = {{.name = "hardening kiln", .heats_at_most_mc_per_h = 1200000},
                   {.name = "temper oven", .heats_at_most_mc_per_h = 600000}},
-        .channels = {{"control", 0, 0, 0, ROLE_CONTROL, 1000, 0, thermocouple},
-                     {"charge", 0, 0, 1, ROLE_LOAD, 2000, 0, thermocouple},
-                     {"output", 0, 0, CONFIG_NO_SENSOR, ROLE_OUTPUT, 1000, 0, thermocouple},
-                     {"control", 1, 1, CONFIG_NO_SENSOR, ROLE_CONTROL, 1000, 0, thermocouple}},
+        .channels =
+            {{.name = "control", .role = ROLE_CONTROL, .interval_ms = 1000, .fitting = thermocouple},
+             {.name = "charge", .sensor = 1, .role = ROLE_LOAD, .interval_ms = 2000, .fitting = thermocouple},
+             {.name = "output",
+              .sensor = CONFIG_NO_SENSOR,
+              .role = ROLE_OUTPUT,
+              .interval_ms = 1000,
+              .fitting = thermocouple},
+             {.name = "control",
+              .oven = 1,
+              .instrument = 1,
+              .sensor = CONFIG_NO_SENSOR,
+              .role = ROLE_CONTROL,
+              .interval_ms = 1000,
+              .fitting = thermocouple}},
     };
     config->channels[2].fitting = (struct channel_fitting){
         .function = 4,
