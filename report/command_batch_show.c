@@ -184,6 +184,11 @@ static void command_show_visit(const struct command *command, const struct asses
                  run->run.ended_ms == 0 ? ", still on" : "");
         command_print(command->out, 2, line);
     }
+    if (run != NULL && run->import != NULL) {
+        snprintf(line, sizeof line, "IMPORTED from %s: %s", command_clean(run->import->file_name, name),
+                 command_clean(run->import->source, oven));
+        command_print(command->out, 2, line);
+    }
     if (run != NULL && visit->run_count > 1)
         fprintf(command->out, "%zu runs were claimed for it; run %lld decides\n", visit->run_count,
                 (long long)run->run.run_id);
@@ -243,6 +248,8 @@ static void command_show_head(const struct command *command, const struct assess
     command_print(command->out, 2, line);
     if (assessed->simulated)
         fputs("SIMULATED CLOCK - not a record of real time\n", command->out);
+    if (assessed->imported)
+        fputs("IMPORTED READINGS - not taken by this recorder\n", command->out);
     if (assessed->differs)
         command_print(
             command->out, 0,

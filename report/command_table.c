@@ -23,7 +23,10 @@ static const char help_batch[] =
     "           [--order TEXT] [--operator TEXT] [--note TEXT] [--with BATCH]\n"
     "soakledger batch split BATCH --charge TEXT [--plan FILE] [--customer TEXT]\n"
     "           [--order TEXT] [--operator TEXT] [--note TEXT] [--apart | --together]\n"
-    "soakledger batch list\n"
+    "soakledger batch list [--all] [--open] [--customer TEXT] [--steel TEXT]\n"
+    "           [--charge TEXT] [--order TEXT] [--oven NAME] [--sensor IDENTITY]\n"
+    "           [--verdict met | not-proven | not-met] [--from DATE] [--to DATE]\n"
+    "           [--csv | --json]\n"
     "soakledger batch show BATCH\n"
     "soakledger batch close BATCH\n"
     "\n"
@@ -31,7 +34,7 @@ static const char help_batch[] =
     "          --with BATCH: both charges go in together, each run is for both\n"
     "  split   a part of the charge becomes a batch: the runs so far belong to both.\n"
     "          With another plan they go apart from then on, else together\n"
-    "  list    every batch, and what it waits for\n"
+    "  list    batches that fit, how they came out, and what they wait for\n"
     "  show    what the plan requires and what was found, visit by visit\n"
     "  close   no more runs belong to it\n";
 
@@ -84,6 +87,15 @@ static const char help_claim[] =
     "\n"
     "'soakledger runs' lists the runs. Nothing is erased: the latest word holds.\n";
 
+static const char help_import[] =
+    "soakledger import FILE --as DESCRIPTION [--by NAME]\n"
+    "\n"
+    "Makes a run of what another recorder wrote: a CSV file, whose columns, units and\n"
+    "times a description states, see soakledger-import(5). It is judged like any\n"
+    "other run once a batch claims it, and every sheet says that it was imported.\n"
+    "\n"
+    "Anything in the file that is not as described is refused with its line, and\n"
+    "nothing is imported.\n";
 static const char help_drift[] =
     "soakledger drift [OVEN | OVEN.CHANNEL | SENSOR] [--until TIME] [-o FILE]\n"
     "\n"
@@ -140,9 +152,10 @@ static const char help_probe[] =
     "Finds the controllers on a line by reading alone, and shows their registers.\n";
 
 static const char help_runs[] =
-    "soakledger runs [--all]\n"
+    "soakledger runs [--all] [--oven NAME] [--sensor IDENTITY] [--from DATE]\n"
+    "           [--to DATE] [--csv | --json]\n"
     "\n"
-    "The last 20 oven runs, or all of them, and whose they are.\n";
+    "The last 20 oven runs, or all that fit, and whose they are.\n";
 
 static const char help_amend[] =
     "soakledger amend BATCH charge | customer | order | operator | note --to TEXT\n"
@@ -240,6 +253,7 @@ const struct command_entry command_entries[] = {
     {"disposition", command_disposition, "accept, rework, scrap ...", help_disposition},
     {"drift", command_drift, "sensors over many runs", help_drift},
     {"hardness", command_hardness, "hardness as measured", help_hardness},
+    {"import", command_import, "a run of another recorder", help_import},
     {"key", command_key, "what signs certificates", help_key},
     {"now", command_now, "the ovens at this moment", help_now},
     {"plan", command_plan, "check or draw a plan", help_plan},
