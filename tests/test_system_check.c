@@ -397,6 +397,10 @@ static void test_refusals(void **state) {
     expect_refused(stage, EX_DATAERR, "small.front --yes --allowed '4 C' --instrument H-3 --readings '800 C, 8'",
                    "has no unit");
     expect_refused(stage, EX_NOINPUT, "print 99", "no accuracy test 99");
+    stage_end_daemon(stage, SIGTERM);
+    stage_play_until(stage, "+5 min");
+    expect_refused(stage, EX_UNAVAILABLE, "small.front --yes --allowed '4 C'",
+                   "expected soakledgerd to be running");
     assert_int_equal(count_stored(stage, "accuracy"), before);
 }
 
