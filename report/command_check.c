@@ -188,7 +188,7 @@ static int note_event(struct check_case *of, bool *renewed, struct fault *fault)
     int64_t sensor_id;
 
     *renewed = false;
-    if (of->sensor->sensor_identity[0] == '\0' || (reason != ACCURACY_SOUND && reason != ACCURACY_INSIDE_BY_LESS))
+    if (of->sensor == NULL || of->sensor->sensor_identity[0] == '\0' || (reason != ACCURACY_SOUND && reason != ACCURACY_INSIDE_BY_LESS))
         return 0;
     sensor_id = sensors_find(of->command->ledger, of->sensor->sensor_identity, fault);
     if (sensor_id <= 0)
@@ -250,7 +250,7 @@ static int keep_check(struct check_case *of, const struct check_words *words, st
     print_answer(of);
     if (renewed)
         command_print(of->command->out, 2, "Its drift is counted anew from here.");
-    else if (of->sensor->sensor_identity[0] == '\0')
+    else if (of->sensor != NULL && of->sensor->sensor_identity[0] == '\0')
         command_print(of->command->out, 2,
                       "The configuration names no sensor there, so no sensor's life remembers the test.");
     if (print_sheet(of, words->path != NULL ? words->path : words->long_path, &why) != 0)
@@ -322,9 +322,9 @@ static int begin_case(struct check_case *of, const struct check_words *words, st
     if (t_ms < 0 || (words->at != NULL && quantity_parse_time(words->at, &t_ms, fault) != 0))
         return -1;
     of->unit = of->command->config->unit;
-    return take_channel(of, words, t_ms, fault) != 0 || take_reference(of, words, fault) != 0
-               ? -1
-               : take_figures(of, words, fault);
+    if (take_channel(of, words, t_ms, fault) != 0 || of->sensor == NULL || take_reference(of, words, fault) != 0)
+        return -1;
+    return take_figures(of, words, fault);
 }
 
 static int command_check_make(struct command *command, int argc, char **argv, struct fault *fault) {

@@ -46,10 +46,11 @@ static void draw_values_axis(const struct drift_plot *plot) {
     const double step = nice_step(plot->high - plot->low, TICKS);
     const int decimals = step >= 1 ? 0 : step >= 0.1 ? 1 : 2;
 
-    for (double value = ceil(plot->low / step) * step; value <= plot->high; value += step) {
+    for (long tick = lround(ceil(plot->low / step)); (double)tick * step <= plot->high; tick++) {
+        const double value = (double)tick * step;
         char text[QUANTITY_TEXT_BYTES];
 
-        snprintf(text, sizeof text, "%.*f", decimals, fabs(value) < step / 2 ? 0 : value);
+        snprintf(text, sizeof text, "%.*f", decimals, value);
         page_line(plot->page, &grid, plot->area.left, drift_plot_y(plot, value), plot->area.right,
                   drift_plot_y(plot, value));
         page_text(plot->page, plot->area.left - TICK, drift_plot_y(plot, value) + AXIS_SIZE / 3, PAGE_RIGHT, &type,

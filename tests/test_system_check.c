@@ -210,22 +210,24 @@ static void test_guide_takes_typed_readings(void **state) {
     sit_down(&person, stage, words, "TERM=dumb NO_COLOR=1");
     wait_for(&person, "Enter when it is in place");
     type(&person, "\n");
-    wait_for(&person, "Reading 1 of 3");
+    wait_for(&person, "Reading 1 of 3, such as 805.2 C (u takes back the last): ");
     type(&person, "809.4 C\n");
     wait_for(&person, "the sensor says 805.0 °C: difference -3.9 °C");
-    wait_for(&person, "Reading 2 of 3");
+    wait_for(&person, "Reading 2 of 3, such as 805.2 C (u takes back the last): ");
     stage_play_until(stage, "+10 s");
     type(&person, "809.5 K C\n");
     wait_for(&person, "expected");
+    wait_for(&person, "(u takes back the last): ");
     type(&person, "900 C\n");
     wait_for(&person, "difference -94.5 °C");
+    wait_for(&person, "(u takes back the last): ");
     type(&person, "u\n"); // a slip of the finger is taken back
-    wait_for(&person, "Reading 2 of 3");
+    wait_for(&person, "Reading 2 of 3, such as 805.2 C (u takes back the last): ");
     type(&person, "809.5 C\n");
-    wait_for(&person, "Reading 3 of 3");
+    wait_for(&person, "Reading 3 of 3, such as 805.2 C (u takes back the last): ");
     stage_play_until(stage, "+10 s");
     type(&person, "809.6 C\n");
-    wait_for(&person, "One more");
+    wait_for(&person, "One more, or Enter to finish: ");
     type(&person, "\n");
     wait_for(&person, "more than the 3.0 °C allowed");
     type(&person, "yes\n");
@@ -310,6 +312,7 @@ static void test_at_once(void **state) {
     const int before = count_stored(stage, checked);
 
     stage_play_until(stage, "2026-11-16T08:38:00Z");
+    stage_read_journal(stage); // waits until all that was read is stored
     tell_flat(stage, "$S check small.front --yes --allowed '4 C' --at 2026-11-16T08:15:00Z" STATED " -o $D/o.pdf");
     assert_true(paper_has(stage->output, "within the 4.0"));
     assert_int_equal(count_stored(stage, checked), before + 1);
