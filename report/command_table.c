@@ -203,6 +203,20 @@ static const char help_disposition[] =
     "What is done with the batch, by whose decision, and why. No verdict changes;\n"
     "the latest disposition holds, and all are printed.\n";
 
+static const char help_export[] =
+    "soakledger export run N | batch N [--csv | --json | --svg] [--from TIME]\n"
+    "           [--to TIME] [--channel NAME] [-o FILE]\n"
+    "\n"
+    "Writes every reading of a run, or of all runs of a batch, for other programs: as\n"
+    "CSV (unless said otherwise), as JSON, or drawn as SVG. Without -o the file is\n"
+    "soakledger-run-N.csv or the like in this folder; one that is there is replaced\n"
+    "once the new one is whole.\n"
+    "\n"
+    "  --from, --to   only what lies between: UTC, such as 2026-11-16T09:53:40Z\n"
+    "  --channel      one channel alone\n"
+    "\n"
+    "Values are with the corrections in force; as stored they stand beside.\n";
+
 static const char help_hardness[] =
     "soakledger hardness BATCH NUMBER ... SCALE [--piece TEXT] [--position TEXT]\n"
     "           [--instrument TEXT] [--uncertainty NUMBER] [--at TIME] [--by NAME]\n"
@@ -280,6 +294,7 @@ const struct command_entry command_entries[] = {
     {"claim", command_claim, "say whose a run is", help_claim},
     {"disposition", command_disposition, "accept, rework, scrap ...", help_disposition},
     {"drift", command_drift, "sensors over many runs", help_drift},
+    {"export", command_export, "curves for other programs", help_export},
     {"hardness", command_hardness, "hardness as measured", help_hardness},
     {"import", command_import, "a run of another recorder", help_import},
     {"key", command_key, "what signs certificates", help_key},
