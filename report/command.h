@@ -88,6 +88,7 @@ command_function command_check;
 command_function command_claim;
 command_function command_drift;
 command_function command_disposition;
+command_function command_export;
 command_function command_hardness;
 command_function command_import;
 command_function command_key;

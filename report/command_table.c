@@ -65,6 +65,7 @@ static const char help_check[] =
     "A system accuracy test: a sensor against a reference sensor, step by step,\n"
     "stored and printed. What is not given is asked for.\n"
     "\n"
+    "  --allowed      either way; unless given, the sensor's allowed_error\n"
     "  --reference    a channel of the same oven; by default the one of that role\n"
     "  --instrument   a hand-held one, by name and number; its readings are typed in,\n"
     "                 its --correction is added to them\n"
@@ -202,6 +203,20 @@ static const char help_disposition[] =
     "What is done with the batch, by whose decision, and why. No verdict changes;\n"
     "the latest disposition holds, and all are printed.\n";
 
+static const char help_export[] =
+    "soakledger export run N | batch N [--csv | --json | --svg] [--from TIME]\n"
+    "           [--to TIME] [--channel NAME] [-o FILE]\n"
+    "\n"
+    "Writes every reading of a run, or of all runs of a batch, for other programs: as\n"
+    "CSV (unless said otherwise), as JSON, or drawn as SVG. Without -o the file is\n"
+    "soakledger-run-N.csv or the like in this folder; one that is there is replaced\n"
+    "once the new one is whole.\n"
+    "\n"
+    "  --from, --to   only what lies between: UTC, such as 2026-11-16T09:53:40Z\n"
+    "  --channel      one channel alone\n"
+    "\n"
+    "Values are with the corrections in force; as stored they stand beside.\n";
+
 static const char help_hardness[] =
     "soakledger hardness BATCH NUMBER ... SCALE [--piece TEXT] [--position TEXT]\n"
     "           [--instrument TEXT] [--uncertainty NUMBER] [--at TIME] [--by NAME]\n"
@@ -279,6 +294,7 @@ const struct command_entry command_entries[] = {
     {"claim", command_claim, "say whose a run is", help_claim},
     {"disposition", command_disposition, "accept, rework, scrap ...", help_disposition},
     {"drift", command_drift, "sensors over many runs", help_drift},
+    {"export", command_export, "curves for other programs", help_export},
     {"hardness", command_hardness, "hardness as measured", help_hardness},
     {"import", command_import, "a run of another recorder", help_import},
     {"key", command_key, "what signs certificates", help_key},
