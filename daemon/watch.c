@@ -8,6 +8,7 @@
 #include "notice.h"
 #include "soakledger/company.h"
 #include "soakledger/health.h"
+#include "soakledger/import.h"
 #include "soakledger/journal.h"
 #include "soakledger/quantity.h"
 #include "soakledger/replay.h"
@@ -177,7 +178,7 @@ static int judging_open(struct judging *judging, struct ledger *ledger, const st
     ledger_free_batch(batch);
     if (judging->plan == NULL)
         goto failed;
-    judging->channels = ledger_list_channels(ledger, run->oven_id, run->begun_ms, &judging->channel_count, fault);
+    judging->channels = import_list_run_channels(ledger, run, &judging->channel_count, fault);
     if (judging->channels == NULL || open_judgement(judging, now_ms, fault) != 0)
         goto failed;
     judging->judge = replay_open_judge(judging->plan, judging->visit, judging->channels, judging->channel_count,

@@ -4,6 +4,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "soakledger/import.h"
 #include "soakledger/replay.h"
 
 enum { FIRST_FINDINGS = 32 };
@@ -198,16 +199,21 @@ static int assess_run(struct ledger *ledger, const struct plan *plan, struct ass
     if (run->until_ms < run->run.begun_ms) // it has only just begun
         run->until_ms = run->run.begun_ms;
     run->oven = ledger_oven_name(ledger, run->run.oven_id, fault);
-    run->channels = ledger_list_channels(ledger, run->run.oven_id, run->run.begun_ms, &run->channel_count, fault);
+    run->channels = import_list_run_channels(ledger, &run->run, &run->channel_count, fault);
     if (run->oven == NULL || run->channels == NULL)
         return -1;
     if (assess_judge_run(plan, run->run.visit, run, assess_feed_stored, ledger, watch, fault) != 0)
         return -1;
-    run->events = ledger_list_events(ledger, run->run.begun_ms, run->until_ms, &run->event_count, fault);
+    if (import_find(ledger, run->run.run_id, &run->import, fault) < 0)
+        return -1;
+    // What happened to this recorder meanwhile says nothing of readings that another one took.
+    run->events = run->import != NULL
+                      ? calloc(1, sizeof *run->events)
+                      : ledger_list_events(ledger, run->run.begun_ms, run->until_ms, &run->event_count, fault);
     simulated = ledger_was_simulated(ledger, run->run.begun_ms, run->until_ms, fault);
     if (run->events == NULL || simulated < 0)
         return -1;
-    run->simulated = simulated == 1;
+    run->simulated = simulated == 1 && run->import == NULL;
     if (assess_compare_stored(ledger, run, fault) != 0 ||
         seal_read_run(ledger, run->run.run_id, &run->seal, fault) < 0)
         return -1;
@@ -286,6 +292,7 @@ static int assess_visit(struct ledger *ledger, struct assess_batch *assessed, si
         if (assess_run(ledger, assessed->plan, run, watch, fault) != 0)
             return -1;
         assessed->simulated = assessed->simulated || run->simulated;
+        assessed->imported = assessed->imported || run->import != NULL;
         assessed->differs = assessed->differs || run->agreement == ASSESS_DIFFERS;
     }
     return 0;
@@ -380,6 +387,7 @@ fail:
 
 static void assess_release_run(struct assess_run *run) {
     free(run->oven);
+    import_free(run->import);
     ledger_free_channels(run->channels, run->channel_count);
     free(run->tallies);
     free(run->findings);

@@ -72,21 +72,31 @@ static bool compare_is_frame(const char *name) {
     return false;
 }
 
-static void compare_place(const char *path, const char *name, char *out) {
-    if (compare_is_frame(name))
-        snprintf(out, PATH_BYTES, "%s", path);
-    else
-        snprintf(out, PATH_BYTES, "%s%s%s", path, path[0] != '\0' ? ", " : "", name);
-    for (char *at = out + (compare_is_frame(name) ? strlen(out) : strlen(out) - strnlen(name, strlen(out)));
-         *at != '\0'; at++)
-        if (*at == '_')
-            *at = ' ';
-}
-
 static bool compare_ends_in(const char *name, const char *end) {
     const size_t length = strlen(name), size = strlen(end);
 
     return length >= size && strcmp(name + length - size, end) == 0;
+}
+
+/* A member's name as words: "closed_ms" is "closed". Labels of ours and of people stay as they are. */
+static void compare_spell(const char *name, char *out) {
+    snprintf(out, PATH_BYTES, "%.*s", (int)(strlen(name) - (compare_ends_in(name, "_ms") ? strlen("_ms") : 0)),
+             name);
+    for (char *at = out; *at != '\0'; at++)
+        if (*at == '_')
+            *at = ' ';
+}
+
+static void compare_place(const char *path, const char *name, char *out) {
+    const size_t length = strlen(path);
+
+    if (compare_is_frame(name))
+        snprintf(out, PATH_BYTES, "%s", path);
+    else if (length == 0 ||
+             (strncmp(name, path, length) == 0 && name[length] == ',')) // "temper, soak time" in "temper"
+        snprintf(out, PATH_BYTES, "%s", name);
+    else
+        snprintf(out, PATH_BYTES, "%s, %s", path, name);
 }
 
 static char *compare_value(const char *name, const json_t *value, char *out) {
@@ -213,7 +223,7 @@ static bool compare_passes_over(const char *const *passed_over, const char *name
 
 static void compare_objects(struct compare *compare, const char *path, const json_t *before, const json_t *after,
                             const char *const *passed_over, int depth) {
-    char place[PATH_BYTES];
+    char place[PATH_BYTES], spelt[PATH_BYTES];
     const json_t *member;
     const char *name;
 
@@ -222,12 +232,14 @@ static void compare_objects(struct compare *compare, const char *path, const jso
         return;
     }
     json_object_foreach((json_t *)before, name, member) {
-        compare_place(path, name, place);
+        compare_spell(name, spelt);
+        compare_place(path, spelt, place);
         if (!compare_passes_over(passed_over, name))
             compare_values(compare, place, name, member, json_object_get(after, name), depth);
     }
     json_object_foreach((json_t *)after, name, member) {
-        compare_place(path, name, place);
+        compare_spell(name, spelt);
+        compare_place(path, spelt, place);
         if (!compare_passes_over(passed_over, name) && json_object_get(before, name) == NULL)
             compare_values(compare, place, name, NULL, member, depth);
     }

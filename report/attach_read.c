@@ -158,7 +158,7 @@ static void take_run(struct taker *taker, const json_t *from, size_t visit, stru
     run->run.begun_ms = take_number(taker, from, "begun_ms", 1, TIME_MOST_MS);
     run->run.ended_ms = take_moment(taker, from, "ended_ms");
     run->until_ms = take_number(taker, from, "until_ms", 1, TIME_MOST_MS);
-    run->run.end = (enum run_end)take_word(taker, from, "end", take_end_name, RUN_END_WARM + 1);
+    run->run.end = (enum run_end)take_word(taker, from, "end", take_end_name, RUN_END_IMPORTED + 1);
     run->simulated = json_is_true(json_object_get(from, "simulated_clock"));
     run->oven = take_text(taker, from, "oven");
     if (run->until_ms < run->run.begun_ms || run->until_ms - run->run.begun_ms > LONGEST_RUN_MS)

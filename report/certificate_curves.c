@@ -147,7 +147,9 @@ struct chart *certificate_read_chart(struct certificate *certificate, const stru
     for (size_t i = 0; i < count; i++)
         ids[i] = curves[i].channel_id;
     if (chart != NULL)
-        cursor = ledger_open_cursor(certificate->ledger, ids, count, from_ms, to_ms, fault);
+        cursor = ledger_open_import_cursor(certificate->ledger,
+                                           run->run.end == RUN_END_IMPORTED ? run->channels[0].import_id : 0, ids,
+                                           count, from_ms, to_ms, fault);
     if (cursor == NULL) {
         chart_free(chart);
         return NULL;

@@ -160,9 +160,31 @@ static bool certificate_saw_quench(const struct assess_batch *assessed) {
     return false;
 }
 
+/* What somebody else recorded is as good as that recorder. */
+static void certificate_say_imported(struct certificate *certificate) {
+    const struct assess_batch *assessed = certificate->assessed;
+    char text[4 * CERTIFICATE_NAME_BYTES], time[QUANTITY_TEXT_BYTES];
+
+    for (size_t i = 0; i < assessed->visit_count; i++)
+        for (size_t k = 0; k < assessed->visits[i].run_count; k++) {
+            const struct import *import = assessed->visits[i].runs[k].import;
+
+            if (import == NULL)
+                continue;
+            snprintf(
+                text, sizeof text,
+                "That run %lld was as its readings say: they were IMPORTED on %s by %.100s from the file %.100s "
+                "(SHA-256 %.16s…), recorded by: %.200s. This recorder took none of them.",
+                (long long)import->run_id, certificate_time(certificate, import->imported_ms, time),
+                import->imported_by, import->file_name, import->file_sha256, import->source);
+            sheet_plain(&certificate->sheet, text);
+        }
+}
+
 void certificate_limits(struct certificate *certificate) {
     certificate_section(certificate, "what is not proven", "What this certificate does not prove",
                         2 * TEXT_THAT_FOLLOWS);
+    certificate_say_imported(certificate);
     certificate_say_lag(certificate);
     sheet_plain(&certificate->sheet, certificate_say_truth(certificate->assessed));
     sheet_plain(

@@ -13,7 +13,7 @@
 #include "soakledger/ledger.h"
 #include "soakledger/plan.h"
 
-enum { COMMAND_LINE_COLUMNS = 80, COMMAND_MOST_CELLS = 8, COMMAND_TEXT_BYTES = 1024 };
+enum { COMMAND_LINE_COLUMNS = 80, COMMAND_MOST_CELLS = 12, COMMAND_TEXT_BYTES = 1024 };
 
 struct command {
     const char *config_path;
@@ -79,6 +79,7 @@ int command_verify_paper(struct command *command, int argc, char **argv, struct 
 command_function command_amend;
 command_function command_attest;
 command_function command_batch;
+command_function command_batch_list;
 command_function command_batch_open;
 command_function command_batch_show;
 command_function command_batch_split;
@@ -87,16 +88,20 @@ command_function command_check;
 command_function command_claim;
 command_function command_drift;
 command_function command_disposition;
+command_function command_export;
 command_function command_hardness;
+command_function command_import;
 command_function command_key;
 command_function command_now;
 command_function command_plan;
 command_function command_ports;
 command_function command_probe;
+command_function command_review;
 command_function command_runs;
 command_function command_sensor;
 command_function command_survey;
 command_function command_verify;
+command_function command_what_if;
 
 /* Every command, in order of name. */
 struct command_entry {

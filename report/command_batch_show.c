@@ -63,6 +63,24 @@ static void command_show_quench(const struct command *command, const struct asse
     }
 }
 
+/* What was done to the readings before they were judged. */
+static void command_show_corrections(const struct command *command, const struct assess_run *run) {
+    char text[TELL_BYTES], clean[COMMAND_TEXT_BYTES], name[COMMAND_TEXT_BYTES], line[3 * COMMAND_TEXT_BYTES];
+
+    for (size_t i = 0; i < run->channel_count; i++) {
+        const struct ledger_channel *channel = &run->channels[i];
+
+        if (tell_cold_junction(channel, command->config->unit, text)) {
+            snprintf(line, sizeof line, "%s: %s", command_clean(channel->name, name), command_clean(text, clean));
+            command_print(command->out, 2, line);
+        }
+        if (tell_correction(channel, run->run.begun_ms, command->config->utc_offset_min, text)) {
+            snprintf(line, sizeof line, "%s: %s", command_clean(channel->name, name), command_clean(text, clean));
+            command_print(command->out, 2, line);
+        }
+    }
+}
+
 static void command_show_facts(const struct command *command, const struct assess_batch *assessed, size_t number,
                                const struct assess_run *run) {
     const enum temperature_unit unit = command->config->unit;
@@ -76,8 +94,10 @@ static void command_show_facts(const struct command *command, const struct asses
         snprintf(line, sizeof line, "for information: retained austenite, an estimate, %s", text);
         command_print(command->out, 2, line);
     }
-    if (run != NULL)
+    if (run != NULL) {
         command_show_quench(command, assessed, number, run);
+        command_show_corrections(command, run);
+    }
 }
 
 static void command_show_attempts(const struct command *command, const struct assess_visit *visit) {
@@ -164,6 +184,11 @@ static void command_show_visit(const struct command *command, const struct asses
                  run->run.ended_ms == 0 ? ", still on" : "");
         command_print(command->out, 2, line);
     }
+    if (run != NULL && run->import != NULL) {
+        snprintf(line, sizeof line, "IMPORTED from %s: %s", command_clean(run->import->file_name, name),
+                 command_clean(run->import->source, oven));
+        command_print(command->out, 2, line);
+    }
     if (run != NULL && visit->run_count > 1)
         fprintf(command->out, "%zu runs were claimed for it; run %lld decides\n", visit->run_count,
                 (long long)run->run.run_id);
@@ -223,6 +248,8 @@ static void command_show_head(const struct command *command, const struct assess
     command_print(command->out, 2, line);
     if (assessed->simulated)
         fputs("SIMULATED CLOCK - not a record of real time\n", command->out);
+    if (assessed->imported)
+        fputs("IMPORTED READINGS - not taken by this recorder\n", command->out);
     if (assessed->differs)
         command_print(
             command->out, 0,

@@ -38,7 +38,7 @@ int paper_refuse_silence(struct command *command, struct paper *paper, struct fa
 }
 
 static json_t *paper_compare(const struct paper *paper, struct fault *fault) {
-    static const char *const passed_over[] = {"format", "version", "certificate", NULL};
+    static const char *const passed_over[] = {"format", "version", "certificate", "seal", NULL};
     json_t *before, *changed = NULL;
 
     if (paper->before == NULL) {

@@ -42,6 +42,8 @@ char *command_sensor_date(const struct command *command, int64_t t_ms, char *out
 
 /* ---- the list ---- */
 
+enum { LIST_INDENT = 13 }; // below the second column, and the mark
+
 static void command_sensor_row(const struct command *command, const struct sensor_record *record) {
     enum { COLUMNS = 7 };
     static const size_t widths[COLUMNS] = {10, 12, 17, 10, 7, 9, 6};
@@ -76,7 +78,7 @@ static void command_sensor_row(const struct command *command, const struct senso
 
 /* One line below: what is due or was too much. 1 if there was anything, -1. */
 static int command_sensor_troubles(struct command *command, const struct sensor_record *record, int64_t now_ms,
-                                   const char *before, struct fault *fault) {
+                                   const char *before, size_t indent, struct fault *fault) {
     const struct config_sensor *about = command_sensor_section(command, record->identity);
     char words[COMMAND_TEXT_BYTES], clean[COMMAND_TEXT_BYTES], line[3 * COMMAND_TEXT_BYTES];
     struct sensor_state state;
@@ -87,7 +89,7 @@ static int command_sensor_troubles(struct command *command, const struct sensor_
     if (state.troubles != 0) {
         sensors_describe(about, record, &state, command->config->unit, words, sizeof words);
         snprintf(line, sizeof line, "%s%s", before, command_clean(words, clean));
-        command_print(command->out, strlen(before), line);
+        command_print(command->out, indent, line);
         result = 1;
     }
     sensors_release_state(&state);
@@ -116,7 +118,7 @@ static int command_sensor_list(struct command *command, int argc, char **argv, s
         command_sensor_row(command, NULL);
     for (size_t i = 0; i < count && result >= 0; i++) {
         command_sensor_row(command, &records[i]);
-        result = command_sensor_troubles(command, &records[i], now_ms, "           ! ", fault);
+        result = command_sensor_troubles(command, &records[i], now_ms, "           ! ", LIST_INDENT, fault);
     }
     sensors_free(records, count);
     return result < 0 ? -1 : 0;
@@ -166,7 +168,7 @@ static int command_sensor_due(struct command *command, int argc, char **argv, st
             continue; // in a drawer it wears out nothing
         snprintf(before, sizeof before, "sensor %.400s, %.400s: ", records[i].identity,
                  command_clean(records[i].place, clean));
-        result = command_sensor_troubles(command, &records[i], now_ms, command_clean(before, clean), fault);
+        result = command_sensor_troubles(command, &records[i], now_ms, command_clean(before, clean), 2, fault);
         found += result == 1;
     }
     sensors_free(records, count);

@@ -8,7 +8,7 @@
 #include "soakledger/words.h"
 
 enum { FACTS = 2 };
-static const size_t FACT_WIDTHS[FACTS] = {17, 61};
+static const size_t FACT_WIDTHS[FACTS] = {19, 59};
 
 static void command_show_fact(const struct command *command, const char *what, const char *text) {
     if (text[0] != '\0')
@@ -74,12 +74,14 @@ static int command_show_events(struct command *command, const struct sensor_reco
         char said[COMMAND_TEXT_BYTES], stated[QUANTITY_TEXT_BYTES], line[5 * COMMAND_TEXT_BYTES];
         const bool by_person = strcmp(events[i].said_by, "daemon") != 0;
 
-        snprintf(line, sizeof line, "%s %s%s%s%s%s%s%s", words[events[i].kind],
-                 command_clean(events[i].place, place), events[i].stated_ms != 0 ? ", since " : "",
+        snprintf(line, sizeof line, "%s%s%s%s%s%s%s%s%s", words[events[i].kind],
+                 events[i].place[0] != '\0' ? " " : "", command_clean(events[i].place, place),
+                 events[i].stated_ms != 0 ? ", since " : "",
                  command_sensor_date(command, events[i].stated_ms, stated), by_person ? ", by the word of " : "",
                  by_person ? command_clean(events[i].said_by, by) : "", events[i].words[0] != '\0' ? ": " : "",
                  command_clean(events[i].words, said));
-        command_show_fact(command, command_time(command, events[i].t_ms, when), line);
+        command_show_fact(command, quantity_format_time(events[i].t_ms, command->config->utc_offset_min, when),
+                          line);
     }
     sensors_free_events(events, count);
     return events == NULL ? -1 : 0;

@@ -117,15 +117,17 @@ static int64_t *now_list_loads(const struct now_oven *oven, const struct now_bat
     return ids;
 }
 
-static int now_feed(struct ledger *ledger, struct forecast *forecast, const int64_t *loads, size_t count,
-                    int64_t from_ms, int64_t to_ms, struct fault *fault) {
+static int now_feed(struct ledger *ledger, const struct now_oven *oven, struct forecast *forecast,
+                    const int64_t *loads, size_t count, int64_t from_ms, int64_t to_ms, struct fault *fault) {
     struct ledger_cursor *cursor = ledger_open_cursor(ledger, loads, count, from_ms, to_ms, fault);
     struct reading reading;
     int more = cursor == NULL ? -1 : 1;
 
-    while (more == 1 && (more = ledger_next_reading(cursor, &reading, fault)) == 1)
+    while (more == 1 && (more = ledger_next_reading(cursor, &reading, fault)) == 1) {
+        replay_correct(oven->channels, oven->channel_count, &reading);
         if (reading.quality == QUALITY_GOOD)
             forecast_feed(forecast, &reading);
+    }
     ledger_close_cursor(cursor);
     return more;
 }
@@ -153,7 +155,7 @@ static int now_look_ahead(struct ledger *ledger, const struct now_oven *oven, st
     forecast = forecast_open(&limits, fault);
     if (forecast == NULL)
         return -1;
-    result = now_feed(ledger, forecast, loads, count,
+    result = now_feed(ledger, oven, forecast, loads, count,
                       batch->seen_ms - past_ms > oven->run.begun_ms ? batch->seen_ms - past_ms : oven->run.begun_ms,
                       batch->seen_ms, fault);
     if (result == 0) {
@@ -286,6 +288,8 @@ static int now_read_channels(struct ledger *ledger, const struct now_look *look,
 
         if (found < 0)
             return -1;
+        if (found == 1)
+            replay_correct(oven->channels, oven->channel_count, &latest->reading);
         latest->known = found == 1;
         latest->stale =
             !latest->known || look->now_ms - latest->reading.t_ms >

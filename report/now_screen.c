@@ -4,6 +4,7 @@
 #include <string.h>
 
 #include "now_parts.h"
+#include "soakledger/replay.h"
 #include "soakledger/words.h"
 
 enum {
@@ -374,6 +375,40 @@ static bool now_has_curve(const struct now_look *look, const struct now_oven *ov
     return true;
 }
 
+static int64_t now_correct(const struct now_oven *oven, const struct ledger_channel *channel, int64_t value) {
+    struct reading reading = {.value = value, .channel_id = channel->channel_id};
+
+    replay_correct(oven->channels, oven->channel_count, &reading);
+    return reading.value;
+}
+
+/* A correction is the same for all readings of a value: of a column its ends are corrected. */
+static int now_fill_channel(struct ledger *ledger, const struct now_look *look, const struct now_oven *oven,
+                            size_t channel, struct glance_column *columns, size_t count, size_t most,
+                            struct fault *fault) {
+    const struct ledger_channel *drawn = &oven->channels[channel];
+    struct glance_column *own = calloc(count + 1, sizeof *own);
+    int result;
+
+    if (own == NULL)
+        return fault_set(fault, EX_OSERR, "not enough memory for a curve");
+    result = glance_draw(ledger, drawn->channel_id, drawn->interval_ms, oven->from_ms, look->now_ms, own, count,
+                         most, fault);
+    for (size_t i = 0; result == 0 && i < count; i++) {
+        const int64_t low = own[i].known ? now_correct(oven, drawn, own[i].low) : 0;
+        const int64_t high = own[i].known ? now_correct(oven, drawn, own[i].high) : 0;
+
+        columns[i].any |= own[i].any;
+        if (!own[i].known)
+            continue;
+        columns[i].low = !columns[i].known || low < columns[i].low ? low : columns[i].low;
+        columns[i].high = !columns[i].known || high > columns[i].high ? high : columns[i].high;
+        columns[i].known = true;
+    }
+    free(own);
+    return result;
+}
+
 static int now_fill_curve(struct ledger *ledger, const struct now_look *look, const struct now_oven *oven,
                           struct glance_column *columns, size_t count, struct fault *fault) {
     size_t charges = 0, drawn = 0;
@@ -385,8 +420,8 @@ static int now_fill_curve(struct ledger *ledger, const struct now_look *look, co
         drawn += now_has_curve(look, &look->ovens[i]);
     for (size_t i = 0; result == 0 && i < oven->channel_count; i++)
         if (now_is_charge(oven, i))
-            result = glance_draw(ledger, oven->channels[i].channel_id, oven->channels[i].interval_ms, oven->from_ms,
-                                 look->now_ms, columns, count, LOOKED_AT_MOST / (charges * drawn), fault);
+            result =
+                now_fill_channel(ledger, look, oven, i, columns, count, LOOKED_AT_MOST / (charges * drawn), fault);
     return result;
 }
 

@@ -193,7 +193,7 @@ static void what_is_due_follows_from_limits_and_time(void **state) {
     good(sensors_look(fixture->ledger, about, record, record->fitted_ms + 24 * H + 1, &look, &fault), &fault);
     assert_int_equal(look.troubles, SENSOR_WORN | SENSOR_RETIRED_USED);
     sensors_describe(about, record, &look, UNIT_CELSIUS, words, sizeof words);
-    assert_string_equal(words, "in heat for 10 h, limit 10 h; retired on 1970-01-01 and fitted all the same");
+    assert_string_equal(words, "in heat for 10.0 h, limit 10.0 h; retired on 1970-01-01 and fitted all the same");
     sensors_free(all, 2);
 }
 

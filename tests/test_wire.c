@@ -448,6 +448,23 @@ static void free_text_finds_back_after_garbage(void **state) {
     assert_int_equal(talk.wire->wait(&talk.exchange, 2 * SECOND_US, talk.now_us), WIRE_SHORT);
 }
 
+/* Found by fuzzing: the byte that is one too many may be the first of the line's end. */
+static void free_text_finds_the_end_of_a_line_that_just_does_not_fit(void **state) {
+    (void)state;
+    for (size_t short_by = 0; short_by < 3; short_by++) {
+        char full[WIRE_TEXT_BYTES + 8], said[LINE_BYTES] = "";
+        struct talk talk;
+
+        begin_free(&talk);
+        listen(&talk, "\r\n", said, sizeof said);
+        memset(full, 'x', sizeof full);
+        full[sizeof talk.exchange.bytes - short_by] = '\0';
+        listen(&talk, full, said, sizeof said);
+        listen(&talk, "\r\nT1=3;T2=3\r\n", said, sizeof said);
+        assert_non_null(strstr(said, "3000 "));
+    }
+}
+
 static void every_status_has_a_name(void **state) {
     (void)state;
     for (int i = 0; i < WIRE_STATUS_COUNT; i++)
@@ -468,6 +485,7 @@ int main(void) {
         cmocka_unit_test(checked_text_takes_no_damage),
         cmocka_unit_test(free_text_waits_for_a_line_to_begin),
         cmocka_unit_test(free_text_finds_back_after_garbage),
+        cmocka_unit_test(free_text_finds_the_end_of_a_line_that_just_does_not_fit),
         cmocka_unit_test(every_status_has_a_name),
     };
 

@@ -347,6 +347,11 @@ void alert_clear(struct alert_desk *desk, enum alert_kind kind, const char *subj
 
 /* ---- tending ---- */
 
+/* What is still as it was tomorrow wakes nobody twice. */
+static bool can_wait(enum alert_kind kind) {
+    return kind == ALERT_SENSOR_WORN || kind == ALERT_CHECK_DUE;
+}
+
 /* One that nobody could clear for long enough: a step higher. */
 static bool take_escalated(struct alert_desk *desk, int64_t now_ms, struct message *message) {
     bool found = false;
@@ -356,8 +361,8 @@ static bool take_escalated(struct alert_desk *desk, int64_t now_ms, struct messa
     for (size_t i = 0; i < desk->standing_count && !found; i++) {
         struct standing *standing = &desk->standing[i];
 
-        if (standing->last.step == ALERT_MOST_STEPS || standing->well_since_ms != WELL_NEVER ||
-            now_ms - standing->told_ms < desk->escalate_after_ms)
+        if (can_wait(standing->last.kind) || standing->last.step == ALERT_MOST_STEPS ||
+            standing->well_since_ms != WELL_NEVER || now_ms - standing->told_ms < desk->escalate_after_ms)
             continue;
         standing->last.step++;
         standing->last.t_ms = standing->told_ms = now_ms;

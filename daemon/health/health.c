@@ -278,7 +278,9 @@ static int list_runs(struct examination *examination, int64_t until_ms) {
         return -1;
     examination->runs = runs;
     for (size_t i = 0; i < count; i++) {
-        if (runs[i].oven_id == examination->oven->oven_id && runs[i].ended_ms != 0 && runs[i].ended_ms <= until_ms)
+        if (runs[i].oven_id == examination->oven->oven_id && runs[i].ended_ms != 0 &&
+            runs[i].ended_ms <= until_ms &&
+            runs[i].end != RUN_END_IMPORTED) // another recorder's readings say nothing of these sensors
             runs[examination->run_count++] = runs[i];
     }
     /* Only the last runs of a long history: what is years old says little about now. */
@@ -310,7 +312,7 @@ static int compare_numbers(const void *a, const void *b) {
 }
 
 static double median_level(const struct health_level *level) {
-    double levels[HEALTH_MOST_RUNS];
+    double levels[HEALTH_MOST_RUNS] = {0};
     const size_t count = level->history.run_count;
 
     for (size_t i = 0; i < count; i++)

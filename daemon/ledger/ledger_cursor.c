@@ -20,6 +20,7 @@ struct scan {
 struct ledger_cursor {
     struct ledger *ledger;
     sqlite3_stmt *hold; // kept standing on a row, so that all scans see the file as it was at one moment
+    int64_t import_id;  // 0: our own readings
     int64_t from_ms, to_ms;
     size_t count;
     struct scan *scans;
@@ -107,9 +108,14 @@ static int open_scan(struct ledger_cursor *cursor, struct scan *scan, int64_t ch
     static const char sql[] =
         "SELECT t_ms, value, quality FROM reading WHERE channel_id = ? AND t_ms BETWEEN ? AND ?"
         " ORDER BY t_ms";
+    static const char sql_of_import[] =
+        "SELECT t_ms, value, quality FROM imported_reading WHERE channel_id = ?1 AND t_ms BETWEEN ?2 AND ?3"
+        " AND import_id = ?4 ORDER BY t_ms";
+    const char *const from = cursor->import_id == 0 ? sql : sql_of_import;
 
     scan->channel_id = channel_id;
-    if (sqlite3_prepare_v2(cursor->ledger->db, sql, sizeof sql, &scan->statement, NULL) != SQLITE_OK ||
+    if (sqlite3_prepare_v2(cursor->ledger->db, from, -1, &scan->statement, NULL) != SQLITE_OK ||
+        (cursor->import_id != 0 && sqlite3_bind_int64(scan->statement, 4, cursor->import_id) != SQLITE_OK) ||
         sqlite3_bind_int64(scan->statement, 1, channel_id) != SQLITE_OK ||
         sqlite3_bind_int64(scan->statement, 2, cursor->from_ms) != SQLITE_OK ||
         sqlite3_bind_int64(scan->statement, 3, cursor->to_ms) != SQLITE_OK) {
@@ -148,10 +154,17 @@ static int open_scans(struct ledger_cursor *cursor, const int64_t *channel_ids, 
 
 struct ledger_cursor *ledger_open_cursor(struct ledger *ledger, const int64_t *channel_ids, size_t count,
                                          int64_t from_ms, int64_t to_ms, struct fault *fault) {
+    return ledger_open_import_cursor(ledger, 0, channel_ids, count, from_ms, to_ms, fault);
+}
+
+struct ledger_cursor *ledger_open_import_cursor(struct ledger *ledger, int64_t import_id,
+                                                const int64_t *channel_ids, size_t count, int64_t from_ms,
+                                                int64_t to_ms, struct fault *fault) {
     struct ledger_cursor *const cursor = calloc(1, sizeof *cursor);
 
     if (cursor != NULL) {
-        *cursor = (struct ledger_cursor){.ledger = ledger, .from_ms = from_ms, .to_ms = to_ms, .count = count};
+        *cursor = (struct ledger_cursor){
+            .ledger = ledger, .import_id = import_id, .from_ms = from_ms, .to_ms = to_ms, .count = count};
         cursor->scans = calloc(count + 1, sizeof *cursor->scans); // one more: none at all is no shortage
         cursor->heap = calloc(count + 1, sizeof(struct scan *));
     }

@@ -86,8 +86,8 @@ void sensors_describe(const struct config_sensor *about, const struct sensor_rec
         used = add(out, size, used, words);
     }
     if (state->troubles & SENSOR_WORN) {
-        snprintf(words, sizeof words, "in heat for %lld h, limit %lld h",
-                 (long long)(record->use.above_ms[0] / MS_PER_H), (long long)(about->hours_at_most_ms / MS_PER_H));
+        snprintf(words, sizeof words, "in heat for %.1f h, limit %.1f h",
+                 (double)record->use.above_ms[0] / MS_PER_H, (double)about->hours_at_most_ms / MS_PER_H);
         used = add(out, size, used, words);
     }
     if (state->troubles & SENSOR_CHECK_DUE) {

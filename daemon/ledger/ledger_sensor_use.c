@@ -56,7 +56,7 @@ static struct counted *count_run(struct ledger *ledger, const struct ledger_run 
             channels[i].sensor_identity[0] == '\0' ? 0 : sensors_find(ledger, channels[i].sensor_identity, fault);
 
         failed = sensor_id < 0;
-        if (sensor_id <= 0 || (only != 0 && sensor_id != only)) {
+        if (sensor_id <= 0 || (only != 0 && sensor_id != only) || run->end == RUN_END_IMPORTED) {
             continue;
         }
         counted[*count].sensor_id = sensor_id;

@@ -20,12 +20,19 @@ enum { TEXT_BYTES = 1 << 15, INT_TEXT_BYTES = 24, READING_LINE_BYTES = 4 * INT_T
     {name, columns, table, parent, parent "_id", order, SEAL_ONCE, \
      "SELECT " parent "_id FROM " parent " WHERE " when, by_command, one, many}
 
+#define OF_RUN(table, counted, order, one, many) \
+    {table, "*", table, counted, "run_id", order, SEAL_ONCE, "SELECT run_id FROM " counted, false, one, many}
+/* The text that a row names, which is kept once under its SHA-256. */
+#define TEXT_OF(name, table, column, cover, pending, by_command, one, many) \
+    {name, table "_id, document.sha256, body", table " JOIN document ON document.sha256 = " column, table, table "_id", \
+     table "_id", cover, pending, by_command, one, many}
+
 /* In the order in which a seal lists them. A table that is not here is no part of any seal: tests/test_seal.c holds
  * the list against the schema. A column that is added to one of these tables needs a new form. */
 const struct seal_form seal_forms[] = {
     ROWS("session", false, "session", "sessions"),
-    {"configuration", "session_id, sha256, body", "session JOIN document ON sha256 = configuration_sha256", "session",
-     "session_id", "session_id", SEAL_GROWING, NULL, false, "configuration of session", "configurations of sessions"},
+    TEXT_OF("configuration", "session", "configuration_sha256", SEAL_GROWING, NULL, false, "configuration of session",
+            "configurations of sessions"),
     ROWS("oven", false, "oven", "ovens"),
     ROWS("channel", false, "channel", "channels"),
     ROWS("fitting", false, "fitting", "fittings"),
@@ -33,8 +40,7 @@ const struct seal_form seal_forms[] = {
     ROWS("event", false, "event", "events"),
     {"batch", "batch_id, opened_ms, oven_id, charge, customer, order_reference, operator_name, note, plan_name,"
      " plan_sha256", "batch", "batch", "batch_id", "batch_id", SEAL_GROWING, NULL, true, "batch", "batches"},
-    {"plan", "batch_id, sha256, body", "batch JOIN document ON sha256 = plan_sha256", "batch", "batch_id", "batch_id",
-     SEAL_GROWING, NULL, true, "plan of batch", "plans of batches"},
+    TEXT_OF("plan", "batch", "plan_sha256", SEAL_GROWING, NULL, true, "plan of batch", "plans of batches"),
     ROWS("company", true, "company", "companies"),
     ROWS("claim", false, "claim", "claims"),
     ROWS("withdrawal", true, "withdrawal", "withdrawals"),
@@ -46,10 +52,19 @@ const struct seal_form seal_forms[] = {
     ROWS("disposition", true, "disposition", "dispositions"),
     ROWS("amendment", true, "amendment", "amendments"),
     ROWS("certificate", true, "certificate", "certificates"),
+    ROWS_OF("certificate_kept", "certificate", "certificate_id", true, "what is kept of certificate",
+            "what is kept of certificates"),
+    {"certificate_facts", "certificate_id, document.sha256, body",
+     "certificate_kept JOIN document ON document.sha256 = facts_sha256", "certificate", "certificate_id",
+     "certificate_id", SEAL_GROWING, NULL, true, "facts of certificate", "facts of certificates"},
     ROWS("sensor", false, "sensor", "sensors"),
     ROWS("sensor_event", false, "event of a sensor", "events of sensors"),
     ROWS("calibration", true, "calibration", "calibrations"),
     ROWS_OF("calibration_point", "calibration", "place", true, "points of calibration", "points of calibrations"),
+    TEXT_OF("calibration_file", "calibration", "file_sha256", SEAL_GROWING, NULL, true, "file of calibration",
+            "files of calibrations"),
+    ROWS("sensor_allowed", false, "allowed error of a sensor", "allowed errors of sensors"),
+    ROWS("drift_told", false, "drift that was told", "drifts that were told"),
     ROWS("accuracy", true, "accuracy test", "accuracy tests"),
     ROWS_OF("accuracy_typed", "accuracy", "place", true, "typed readings of accuracy test",
             "typed readings of accuracy tests"),
@@ -66,6 +81,8 @@ const struct seal_form seal_forms[] = {
     DONE("judgement_finding", "*", "finding", "judgement", "judgement_id, finding_id", "complete = 1", false,
          "findings of judgement", "findings of judgements"),
     DONE("import", "*", "import", "import", "import_id", "complete = 1", true, "import", "imports"),
+    TEXT_OF("import_description", "import", "description_sha256", SEAL_ONCE,
+            "SELECT import_id FROM import WHERE complete = 1", true, "description of import", "descriptions of imports"),
     DONE("import_channel", "*", "import_channel", "import", "import_id, name", "complete = 1", true,
          "columns of import", "columns of imports"),
     DONE("imported_reading", "*", "imported_reading", "import", "import_id, channel_id, t_ms", "complete = 1", true,
@@ -73,12 +90,16 @@ const struct seal_form seal_forms[] = {
     DONE("thinning", "*", "thinning", "thinning", "thinning_id", "removed IS NOT NULL", false, "thinning",
          "thinnings"),
 
-    {"sensor_counted", "*", "sensor_counted", "sensor_counted", "run_id", "run_id", SEAL_ONCE,
-     "SELECT run_id FROM sensor_counted", false, "count of sensors' use in run", "counts of sensors' use in runs"},
-    {"sensor_use", "*", "sensor_use", "sensor_counted", "run_id", "run_id, sensor_id, channel_id", SEAL_ONCE,
-     "SELECT run_id FROM sensor_counted", false, "sensors' use in run", "sensors' use in runs"},
-    {"sensor_dwell", "*", "sensor_dwell", "sensor_counted", "run_id", "run_id, sensor_id, channel_id, level_c",
-     SEAL_ONCE, "SELECT run_id FROM sensor_counted", false, "sensors' hours in run", "sensors' hours in runs"},
+    OF_RUN("sensor_counted", "sensor_counted", "run_id", "count of sensors' use in run", "counts of sensors' use in runs"),
+    OF_RUN("sensor_use", "sensor_counted", "run_id, sensor_id, channel_id", "sensors' use in run",
+           "sensors' use in runs"),
+    OF_RUN("sensor_dwell", "sensor_counted", "run_id, sensor_id, channel_id, level_c", "sensors' hours in run",
+           "sensors' hours in runs"),
+    OF_RUN("steady_run", "steady_run", "run_id", "stable stretches of run", "stable stretches of runs"),
+    OF_RUN("steady_stretch", "steady_run", "run_id, place", "each stable stretch of run", "each stable stretch of runs"),
+    OF_RUN("steady_mean", "steady_run", "run_id, place, channel_id", "means of run", "means of runs"),
+    OF_RUN("steady_pair", "steady_run", "run_id, place, channel_id, other_channel_id", "pairs of sensors in run",
+           "pairs of sensors in runs"),
 
     {"run", "*", "run", "run", "run_id", "run_id", SEAL_AGAIN, NULL, false, "oven, begin and end of run", "runs"},
     {"reading", "*", "reading", "reading", "t_ms", "channel_id, t_ms", SEAL_AGAIN, NULL, false, "reading",

@@ -58,6 +58,9 @@ void seal_text_head(struct seal_text *text, int64_t form, int64_t seal_id, const
                     int64_t run_id, int64_t sealed_ms);
 void seal_text_part(struct seal_text *text, size_t place, const struct seal_part *part);
 
+/* seal_verify without seal_check_schema. */
+int seal_verify_rows(struct ledger *ledger, const struct seal_scope *scope, seal_sink *sink, void *context,
+                     struct seal_tally *tally, struct fault *fault);
 /* Tells of tables, triggers and views that are not as this program makes them, and counts them into `flaws`. */
 int seal_check_schema(struct ledger *ledger, seal_sink *sink, void *context, int64_t *flaws, struct fault *fault);
 

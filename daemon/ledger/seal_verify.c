@@ -426,12 +426,11 @@ static int verify(struct verifying *verifying) {
         return -1;
     }
     check_anchor(verifying);
-    return seal_check_schema(verifying->ledger, verifying->sink, verifying->context, &verifying->tally->flaws,
-                             verifying->fault);
+    return 0;
 }
 
-int seal_verify(struct ledger *ledger, const struct seal_scope *scope, seal_sink *sink, void *context,
-                struct seal_tally *tally, struct fault *fault) {
+int seal_verify_rows(struct ledger *ledger, const struct seal_scope *scope, seal_sink *sink, void *context,
+                     struct seal_tally *tally, struct fault *fault) {
     struct verifying verifying = {ledger, scope, sink, context, tally, fault, NULL, 0, NULL};
     const bool own = sqlite3_get_autocommit(ledger->db) != 0;
     int result;
@@ -453,4 +452,12 @@ int seal_verify(struct ledger *ledger, const struct seal_scope *scope, seal_sink
     free(verifying.covered);
     free(verifying.runs);
     return result;
+}
+
+int seal_verify(struct ledger *ledger, const struct seal_scope *scope, seal_sink *sink, void *context,
+                struct seal_tally *tally, struct fault *fault) {
+    if (seal_verify_rows(ledger, scope, sink, context, tally, fault) != 0) {
+        return -1;
+    }
+    return seal_check_schema(ledger, sink, context, &tally->flaws, fault);
 }

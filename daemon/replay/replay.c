@@ -51,6 +51,23 @@ static void correct_and_count(struct ledger_channel *channels, size_t count, str
     }
 }
 
+struct ledger_cursor *replay_open_cursor(struct ledger *ledger, const struct ledger_channel *channels, size_t count,
+                                         int64_t from_ms, int64_t to_ms, struct fault *fault) {
+    int64_t *ids = calloc(count + 1, sizeof *ids);
+    struct ledger_cursor *cursor;
+
+    if (ids == NULL) {
+        fault_set(fault, EX_OSERR, "no memory for %zu channels", count);
+        return NULL;
+    }
+    for (size_t i = 0; i < count; i++)
+        ids[i] = channels[i].channel_id;
+    cursor =
+        ledger_open_import_cursor(ledger, count > 0 ? channels[0].import_id : 0, ids, count, from_ms, to_ms, fault);
+    free(ids);
+    return cursor;
+}
+
 static int feed_all(struct ledger_cursor *cursor, struct judge *judge, struct ledger_channel *channels,
                     size_t count, replay_watch *watch, void *context, struct fault *fault) {
     struct reading reading;
@@ -71,16 +88,9 @@ static int feed_all(struct ledger_cursor *cursor, struct judge *judge, struct le
 
 int replay_feed(struct ledger *ledger, struct judge *judge, struct ledger_channel *channels, size_t count,
                 int64_t from_ms, int64_t to_ms, replay_watch *watch, void *context, struct fault *fault) {
-    int64_t *ids = calloc(count + 1, sizeof *ids);
-    struct ledger_cursor *cursor;
+    struct ledger_cursor *cursor = replay_open_cursor(ledger, channels, count, from_ms, to_ms, fault);
     int result;
 
-    if (ids == NULL)
-        return fault_set(fault, EX_OSERR, "no memory for %zu channels", count);
-    for (size_t i = 0; i < count; i++)
-        ids[i] = channels[i].channel_id;
-    cursor = ledger_open_cursor(ledger, ids, count, from_ms, to_ms, fault);
-    free(ids);
     if (cursor == NULL)
         return -1;
     result = feed_all(cursor, judge, channels, count, watch, context, fault);

@@ -199,8 +199,13 @@ static enum wire_status take_line(struct wire_exchange *exchange, const uint8_t 
             continue;
         }
         status = take_answer_byte(exchange, byte, now_us);
-        if (status == WIRE_LONG)
+        if (status == WIRE_LONG) { // in the middle of the line's end, perhaps
+            const uint8_t before = exchange->bytes[exchange->used - 1];
+
             fall_out_of_step(exchange);
+            look_for_end(exchange, before);
+            look_for_end(exchange, byte);
+        }
         if (exchange->ended)
             exchange->length = 0; // of the next line nothing has come
         if (status != WIRE_MORE)

@@ -3,7 +3,8 @@
  *
  * An alert is about a subject (an oven, a line, a channel, a batch) and has a kind. Raised twice while it stands,
  * it is told once; it is told again, one step higher, when nobody could clear it for `escalate_after`, at most
- * ALERT_MOST_STEPS times; when it is cleared, an all-clear is told if the alert was.
+ * ALERT_MOST_STEPS times (but sensor-worn and check-due, which can wait for the day); when it is cleared, an
+ * all-clear is told if the alert was.
  *
  * What comes and goes wears a person out: raised for the third time, each within ALERT_CALM_MS of the end before,
  * it says so, and from then on it stands until it has been well for ALERT_CALM_MS on end; only then is its

@@ -15,6 +15,7 @@
 #include "soakledger/books.h"
 #include "soakledger/fault.h"
 #include "soakledger/hardness.h"
+#include "soakledger/import.h"
 #include "soakledger/judge.h"
 #include "soakledger/ledger.h"
 #include "soakledger/plan.h"
@@ -59,6 +60,7 @@ struct assess_run {
     bool simulated;
     bool reached;          // the charge was in the band at least once
     struct seal_head seal; // of the run; seal_id 0 while it has none
+    struct import *import; // whose readings they are; NULL for our own
 };
 
 enum { ASSESS_NO_RUN = -1 };
@@ -87,6 +89,7 @@ struct assess_batch {
     struct seal_head last_seal; // of the whole ledger: what to print; seal_id 0 if there is none
     enum outcome outcome;       // the worst of all visits and, where it is asked for, of the hardness
     bool simulated;             // any part of any run
+    bool imported;              // any run: somebody else took its readings
     bool differs;               // any run whose stored judgement is another one
 };
 

@@ -77,6 +77,7 @@ int64_t ledger_add_session(struct ledger *ledger, const struct ledger_session *s
 
 struct ledger_channel {
     int64_t channel_id, oven_id;
+    int64_t import_id; // whose readings they are: 0 for our own, else see import.h
     char *name;
     enum channel_role role;
     int64_t interval_ms;
@@ -118,6 +119,10 @@ int ledger_add_event(struct ledger *ledger, const struct event *event, struct fa
 struct ledger_cursor;
 struct ledger_cursor *ledger_open_cursor(struct ledger *ledger, const int64_t *channel_ids, size_t count,
                                          int64_t from_ms, int64_t to_ms, struct fault *fault);
+/* The same of an import's readings; `import_id` 0 for our own. */
+struct ledger_cursor *ledger_open_import_cursor(struct ledger *ledger, int64_t import_id,
+                                                const int64_t *channel_ids, size_t count, int64_t from_ms,
+                                                int64_t to_ms, struct fault *fault);
 /* 1 with a reading, 0 at the end, -1. */
 int ledger_next_reading(struct ledger_cursor *cursor, struct reading *reading, struct fault *fault);
 void ledger_close_cursor(struct ledger_cursor *cursor);

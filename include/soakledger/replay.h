@@ -21,6 +21,11 @@ struct judge *replay_open_judge(const struct plan *plan, size_t visit, const str
 enum calibration_result replay_correct(const struct ledger_channel *channels, size_t count,
                                        struct reading *reading);
 
+/* The readings of channels that were listed for a run, whether it was recorded here or imported, as they are
+ * stored. */
+struct ledger_cursor *replay_open_cursor(struct ledger *ledger, const struct ledger_channel *channels, size_t count,
+                                         int64_t from_ms, int64_t to_ms, struct fault *fault);
+
 /* Called for each reading, corrected, after the judge has seen it; anything but 0 ends the replay with -1 and its
  * fault. */
 typedef int replay_watch(void *context, const struct reading *reading, struct fault *fault);

@@ -28,6 +28,13 @@ bool tell_austenite(const struct assess_batch *assessed, size_t visit, enum temp
 /* Where the estimate comes from. */
 char *tell_austenite_source(const struct plan *plan, enum temperature_unit unit, char *out);
 
+/* Of a channel as a run was judged by it: "corrected by the calibration of sensor 26-0417 (OVERDUE: it was due on
+ * 2026-09-01); 12 of 900 good readings are outside its table and stay as they were". False where nothing was
+ * corrected. */
+bool tell_correction(const struct ledger_channel *channel, int64_t begun_ms, int utc_offset_min, char *out);
+/* "read in millivolts, type K, cold junction measured by small.terminals". False where it is read in degrees. */
+bool tell_cold_junction(const struct ledger_channel *channel, enum temperature_unit unit, char *out);
+
 /* "58 to 62 HRC"; false if the plan asks for no hardness. */
 bool tell_hardness(const struct plan *plan, char *out);
 

@@ -45,7 +45,7 @@ static inline size_t text_case_read(struct text_case *text, enum wire_kind kind,
                                                      .field = 1 + (unsigned)i,
                                                      .separator = separators[data[4] % 6],
                                                      .decimals = data[5] % 10 - 3,
-                                                     .unit = data[5] & 0x80 ? UNIT_FAHRENHEIT : UNIT_CELSIUS,
+                                                     .unit = data[5] & 0x80 ? CHANNEL_FAHRENHEIT : CHANNEL_CELSIUS,
                                                      .low = -1000000,
                                                      .high = 10000000};
     }

@@ -1,0 +1,89 @@
+// SPDX-License-Identifier: MIT
+#include <string.h>
+
+#include "list_parts.h"
+
+static int list_take_day(struct command *command, const char *text, bool end, int64_t *t_ms, struct fault *fault) {
+    enum { DATE_BYTES = 10, MS_PER_MIN = 60000, MS_PER_DAY = 86400000 };
+
+    if (text == NULL)
+        return 0;
+    if (quantity_parse_time(text, t_ms, fault) != 0)
+        return fault_set(fault, EX_USAGE,
+                         "'%s' is no date: expected one such as 2026-11-16, or a moment in UTC such "
+                         "as 2026-11-16T09:53:40Z",
+                         text);
+    if (strlen(text) > DATE_BYTES)
+        return 0;
+    *t_ms -= (int64_t)command->config->utc_offset_min * MS_PER_MIN; // a day is the shop's own
+    *t_ms += end ? MS_PER_DAY - 1 : 0;
+    return 0;
+}
+
+static int list_take_verdict(struct list_filter *filter, struct fault *fault) {
+    static const char *const words[] = {
+        [OUTCOME_MET] = "met", [OUTCOME_NOT_PROVEN] = "not-proven", [OUTCOME_NOT_MET] = "not-met"};
+
+    if (filter->verdict == NULL)
+        return 0;
+    for (size_t i = 0; i < sizeof words / sizeof words[0]; i++)
+        if (strcmp(words[i], filter->verdict) == 0) {
+            filter->outcome = (enum outcome)i;
+            return 0;
+        }
+    return fault_set(fault, EX_USAGE, "'%s' is no verdict: expected met, not-proven or not-met", filter->verdict);
+}
+
+int list_take(struct command *command, int argc, char **argv, const char *usage, struct list_filter *filter,
+              struct fault *fault) {
+    const struct command_option known[] = {
+        {"--customer", &filter->customer}, {"--steel", &filter->steel}, {"--charge", &filter->charge},
+        {"--order", &filter->order},       {"--oven", &filter->oven},   {"--sensor", &filter->sensor},
+        {"--verdict", &filter->verdict},   {"--from", &filter->from},   {"--to", &filter->to},
+    };
+    struct command_option options[sizeof known / sizeof known[0]];
+    const bool csv = command_take_out(&argc, argv, "--csv"), json = command_take_out(&argc, argv, "--json");
+    const char *none = NULL;
+    size_t count = 0;
+
+    for (size_t i = 0; i < sizeof known / sizeof known[0]; i++)
+        if (strstr(usage, known[i].name) != NULL)
+            options[count++] = known[i];
+    filter->all = command_take_out(&argc, argv, "--all");
+    filter->open_only = strstr(usage, "--open") != NULL && command_take_out(&argc, argv, "--open");
+    filter->form = csv ? TABLE_CSV : json ? TABLE_JSON : TABLE_SCREEN;
+    filter->from_ms = INT64_MIN;
+    filter->to_ms = INT64_MAX;
+    if (csv && json)
+        return fault_set(fault, EX_USAGE, "--csv and --json at once: expected one of them");
+    if (command_take(argc, argv, options, count, &none, 0, 0, usage, fault) < 0 ||
+        list_take_verdict(filter, fault) != 0 || command_configure(command, fault) != 0 ||
+        list_take_day(command, filter->from, false, &filter->from_ms, fault) != 0)
+        return -1;
+    return list_take_day(command, filter->to, true, &filter->to_ms, fault);
+}
+
+bool list_is_narrowed(const struct list_filter *filter) {
+    return filter->customer != NULL || filter->steel != NULL || filter->charge != NULL || filter->order != NULL ||
+           filter->oven != NULL || filter->sensor != NULL || filter->verdict != NULL || filter->from != NULL ||
+           filter->to != NULL || filter->open_only;
+}
+
+bool list_has(const char *text, const char *part) {
+    return part == NULL || strcasestr(text, part) != NULL;
+}
+
+bool list_has_sensor(const struct ledger_channel *channels, size_t count, const char *sensor) {
+    for (size_t i = 0; i < count; i++)
+        if (strcasecmp(channels[i].sensor_identity, sensor) == 0)
+            return true;
+    return sensor == NULL;
+}
+
+char *list_show_time(const struct command *command, int64_t t_ms, char *out) {
+    enum { TO_MINUTES_BYTES = 16 };
+
+    quantity_format_time(t_ms, command->config->utc_offset_min, out);
+    out[TO_MINUTES_BYTES] = '\0';
+    return out;
+}

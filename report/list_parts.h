@@ -1,0 +1,33 @@
+// SPDX-License-Identifier: MIT
+/* list_parts: what `batch list` and `runs` share: how their rows are chosen, and in which form they come. */
+#ifndef SOAKLEDGER_LIST_PARTS_H
+#define SOAKLEDGER_LIST_PARTS_H
+
+#include "command.h"
+#include "soakledger/assess.h"
+#include "soakledger/table.h"
+
+enum { LIST_SHOWN = 20 }; // the newest, where nothing is said
+
+struct list_filter {
+    const char *customer, *steel, *charge, *order, *oven, *sensor, *verdict, *from, *to; // NULL: any
+    int64_t from_ms, to_ms;
+    enum outcome outcome; // valid if verdict is given
+    bool all, open_only;
+    enum table_form form;
+};
+
+/* `usage` says which of the options the list has: an option that does not stand there is unknown. */
+int list_take(struct command *command, int argc, char **argv, const char *usage, struct list_filter *filter,
+              struct fault *fault);
+/* Does anything but --all and the form narrow the list? */
+bool list_is_narrowed(const struct list_filter *filter);
+/* Is `part` in `text`, whatever the case of ASCII letters? NULL for `part`: yes. */
+bool list_has(const char *text, const char *part);
+/* Is that sensor fitted to any of the channels? */
+bool list_has_sensor(const struct ledger_channel *channels, size_t count, const char *sensor);
+
+/* On a screen: date and minutes. QUANTITY_TEXT_BYTES. */
+char *list_show_time(const struct command *command, int64_t t_ms, char *out);
+
+#endif
