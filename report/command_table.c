@@ -78,6 +78,7 @@ static const char help_check[] =
     "A system accuracy test: a sensor against a reference sensor, step by step,\n"
     "stored and printed. What is not given is asked for.\n"
     "\n"
+    "  --allowed      either way; unless given, the sensor's allowed_error\n"
     "  --reference    a channel of the same oven; by default the one of that role\n"
     "  --instrument   a hand-held one, by name and number; its readings are typed in,\n"
     "                 its --correction is added to them\n"
