@@ -39,6 +39,7 @@ static void a_running_ledger_is_copied_and_put_back(void **state) {
     stage_start_daemon(stage);
     stage_tell(stage, "$S batch open --plan $D/irons.plan --charge '12 plane irons'");
     stage_play_until(stage, "2026-11-16T07:50:00Z");
+    stage_tell(stage, "for i in $(seq 100); do $S runs | grep -q '^1 ' && break || sleep 0.1; done"); // committed
     expect(stage, 0, "$S backup make $D/kept.ledger", "kept.ledger: whole: 1 runs, 1 batches, ");
     // One file, without a log, and nothing temporary left.
     expect(stage, 0, "ls $D | grep -c kept", "1\n");
