@@ -38,7 +38,7 @@ static void now_put(struct now_grid *grid, size_t column, size_t row) {
     const size_t x = column / grid->sub_columns, y = row / grid->sub_rows;
 
     grid->dots[y][x] |=
-        grid->page->utf8 ? braille[column % SUB_COLUMNS][row % SUB_ROWS_UTF8] : (unsigned char)(1U << (row % 2));
+        (unsigned char)(grid->page->utf8 ? braille[column % SUB_COLUMNS][row % SUB_ROWS_UTF8] : 1U << (row % 2));
 }
 
 static size_t now_row_of(const struct now_grid *grid, int64_t value_mc) {
