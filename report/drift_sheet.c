@@ -395,7 +395,7 @@ static void describe_runs(const struct drift_sheet *sheet, char *out) {
 }
 
 static void write_meaning(struct drift_sheet *sheet) {
-    const float follows = 40;
+    const float follows = 70; // the first paragraph
 
     sheet_heading(&sheet->trial->sheet, "What the words mean", follows);
     sheet_plain(

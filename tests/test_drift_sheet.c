@@ -152,6 +152,18 @@ static char *sheet(struct ledger_fixture *fixture, const char *name, double widt
     return paper_flat(path);
 }
 
+/* Is anything on the sheet written or filled in that colour of ink.h? */
+static bool has_ink(const struct ledger_fixture *fixture, const char *name, const char *ink) {
+    char *lines = paper_run(NULL, "qpdf --qdf --stream-data=uncompress %s/%s - | grep -ac '^%s rg'",
+                            fixture->folder, name, ink);
+    const bool has = atoi(lines) > 0;
+
+    free(lines);
+    return has;
+}
+
+static const char green[] = "0.03 0.33 0.31", red[] = "0.55 0.07 0.16", brown[] = "0.45 0.3 0.02";
+
 /* 0.5 °C a run from run 17 of 24 on: 4.0 °C after the last. Three sensors: the odd one is named. */
 static void test_names_the_odd_one(void **state) {
     const struct history history = {.runs = 24, .sensors = 3, .sensor = FRONT, .begins = 16, .per_run_c = -0.5};
@@ -172,6 +184,7 @@ static void test_names_the_odd_one(void **state) {
     free(said);
     text = sheet(&fixture, "drift.pdf", 595, 842);
     assert_true(paper_has(text, "Thermocouple front of rack is drifting"));
+    assert_true(has_ink(&fixture, "drift.pdf", red) && !has_ink(&fixture, "drift.pdf", green));
     assert_true(paper_has(text, "N-201, type N"));
     assert_true(paper_has(text, "control less front of rack, °C"));
     assert_true(paper_has(text, "front of rack less back of rack, °C"));
@@ -256,6 +269,7 @@ static void test_nothing_beyond_noise(void **state) {
     free(said);
     text = sheet(&fixture, "drift.pdf", 612, 792);
     assert_true(paper_has(text, "control less front of rack, °F"));
+    assert_true(has_ink(&fixture, "drift.pdf", green) && !has_ink(&fixture, "drift.pdf", red));
     free(text);
     fixture_remove(&fixture);
 }
@@ -271,6 +285,7 @@ static void test_says_what_is_missing(void **state) {
     assert_true(paper_has(said, "hardening: Nothing to go by yet"));
     free(said);
     text = sheet(&fixture, "none.pdf", 595, 842);
+    assert_true(has_ink(&fixture, "none.pdf", brown) && !has_ink(&fixture, "none.pdf", green));
     assert_true(paper_has(text, "no run had five stable minutes"));
     free(text);
     fixture_remove(&fixture);

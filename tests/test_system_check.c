@@ -319,6 +319,9 @@ static void test_at_once(void **state) {
     tell_flat(stage, "$S check small.front --yes --allowed '4 C'" STATED " -o $D/o.pdf"); // now
     assert_true(paper_has(stage->output, "within the 4.0"));
     assert_int_equal(count_stored(stage, checked), before + 2);
+    // What the configuration allows this sensor, 3 °C, unless somebody says otherwise.
+    tell_flat(stage, "$S check small.front --yes --at 2026-11-16T08:15:00Z" STATED " -o $D/o.pdf");
+    assert_true(paper_has(stage->output, "more than the 3.0"));
     // The reference was open for ten seconds.
     tell_flat(stage, "$S check small.front --yes --allowed '4 C' --at 2026-11-16T08:22:00Z" STATED " -o $D/o.pdf");
     assert_true(paper_has(stage->output, "Not proven: readings are"));
@@ -335,7 +338,7 @@ static void test_at_once(void **state) {
               "$S check small.front --yes --allowed '3.5 C' --at 2026-11-16T08:15:00Z --decision guarded" STATED
               " -o $D/o.pdf");
     assert_true(paper_has(stage->output, "inside the limit by less than"));
-    assert_int_equal(count_stored(stage, checked), before + 3); // what proves nothing renews nothing
+    assert_int_equal(count_stored(stage, checked), before + 4); // what proves nothing renews nothing
     expect_readable(stage, "o.pdf", 595, 842);
 }
 
@@ -380,7 +383,7 @@ static void test_refusals(void **state) {
     const int before = count_stored(stage, "accuracy");
 
     expect_refused(stage, EX_USAGE, "small.front --allowed '4 C'", "expected --yes");
-    expect_refused(stage, EX_USAGE, "small.front --yes", "--allowed is missing");
+    expect_refused(stage, EX_USAGE, "small.control --yes", "--allowed is missing");
     expect_refused(stage, EX_USAGE, "front --yes --allowed '4 C'", "OVEN.CHANNEL");
     expect_refused(stage, EX_NOINPUT, "large.front --yes --allowed '4 C'", "no oven 'large'");
     expect_refused(stage, EX_NOINPUT, "small.top --yes --allowed '4 C'", "no channel 'top'");
@@ -397,6 +400,10 @@ static void test_refusals(void **state) {
     expect_refused(stage, EX_DATAERR, "small.front --yes --allowed '4 C' --instrument H-3 --readings '800 C, 8'",
                    "has no unit");
     expect_refused(stage, EX_NOINPUT, "print 99", "no accuracy test 99");
+    stage_end_daemon(stage, SIGTERM);
+    stage_play_until(stage, "+5 min");
+    expect_refused(stage, EX_UNAVAILABLE, "small.front --yes --allowed '4 C'",
+                   "expected soakledgerd to be running");
     assert_int_equal(count_stored(stage, "accuracy"), before);
 }
 
