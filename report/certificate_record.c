@@ -5,6 +5,7 @@
 
 #include "certificate_parts.h"
 #include "soakledger/corrections.h"
+#include "soakledger/tell.h"
 #include "soakledger/words.h"
 
 enum { DATE_LENGTH = 10 };
@@ -21,6 +22,10 @@ static struct sheet_cell strong(const char *text) {
 
 /* ---- sensors and instruments ---- */
 
+static int64_t certificate_table_id(const struct calibration *calibration) {
+    return calibration != NULL ? calibration->calibration_id : 0;
+}
+
 /* Was this very fitting listed for an earlier visit? */
 static bool certificate_listed_before(const struct certificate *certificate, size_t visit,
                                       const struct ledger_channel *channel) {
@@ -28,7 +33,10 @@ static bool certificate_listed_before(const struct certificate *certificate, siz
         const struct assess_run *run = assess_deciding_run(&certificate->assessed->visits[i]);
         const struct ledger_channel *same = run != NULL ? assess_find_channel(run, channel->channel_id) : NULL;
 
-        if (same != NULL && same->since_ms == channel->since_ms)
+        if (same != NULL && same->since_ms == channel->since_ms &&
+            certificate_table_id(same->sensor_calibration) == certificate_table_id(channel->sensor_calibration) &&
+            certificate_table_id(same->instrument_calibration) ==
+                certificate_table_id(channel->instrument_calibration))
             return true;
     }
     return false;
@@ -104,7 +112,7 @@ static void certificate_list_instrument(struct certificate *certificate, struct 
     const int64_t at_mc = plan_visit_soak(certificate->assessed->plan, visit)->temperature_mc;
     char name[CERTIFICATE_LINE_BYTES], where[CERTIFICATE_LINE_BYTES], sensor[CERTIFICATE_LINE_BYTES];
     char calibrations[CERTIFICATE_LINE_BYTES] = "", uncertain[CERTIFICATE_NAME_BYTES] = "";
-    char difference[QUANTITY_TEXT_BYTES];
+    char difference[QUANTITY_TEXT_BYTES], junction[TELL_BYTES];
     struct uncertainty uncertainty;
     size_t used;
 
@@ -122,8 +130,15 @@ static void certificate_list_instrument(struct certificate *certificate, struct 
                                            calibrations, sizeof calibrations);
         if (used == 0)
             snprintf(calibrations, sizeof calibrations, "none entered");
+        else if (channel->outside_count > 0 && used < sizeof calibrations)
+            snprintf(calibrations + used, sizeof calibrations - used,
+                     "\n%lld of %lld good readings outside its table: not corrected",
+                     (long long)channel->outside_count,
+                     (long long)(channel->outside_count + channel->corrected_count));
     }
     certificate_say_where(channel, where, sizeof where);
+    if (tell_cold_junction(channel, certificate->config->unit, junction))
+        snprintf(where + strlen(where), sizeof where - strlen(where), "\n%.200s", junction);
     certificate_say_sensor(certificate, channel, sensor, sizeof sensor);
     const struct sheet_cell cells[] = {strong(name),        plain(channel_role_name(channel->role)),
                                        plain(where),        plain(sensor),

@@ -159,7 +159,7 @@ static int ask_missing(struct guide *guide) {
     const struct check_words *words = guide->words;
     const struct accuracy_setting *setting = &guide->of->kept->setting;
 
-    if (words->allowed == NULL && ask(guide, "Difference allowed, such as 3 C", parse_allowed) == HAD_ENOUGH)
+    if (setting->allowed_mc == 0 && ask(guide, "Difference allowed, such as 3 C", parse_allowed) == HAD_ENOUGH)
         return HAD_ENOUGH;
     if (guide->of->reference == NULL) {
         if (words->instrument == NULL &&

@@ -167,7 +167,7 @@ static int draw_curve(struct check_sheet *sheet, struct fault *fault) {
 }
 
 static void write_meaning(struct check_sheet *sheet) {
-    const float follows = 30;
+    const float follows = 70; // the first paragraph
     const enum temperature_unit unit = sheet->of->unit;
     char slope[QUANTITY_TEXT_BYTES], line[TRIAL_TEXT_BYTES];
 

@@ -88,6 +88,7 @@ command_function command_check;
 command_function command_claim;
 command_function command_drift;
 command_function command_disposition;
+command_function command_export;
 command_function command_hardness;
 command_function command_import;
 command_function command_key;
@@ -95,10 +96,12 @@ command_function command_now;
 command_function command_plan;
 command_function command_ports;
 command_function command_probe;
+command_function command_review;
 command_function command_runs;
 command_function command_sensor;
 command_function command_survey;
 command_function command_verify;
+command_function command_what_if;
 
 /* Every command, in order of name. */
 struct command_entry {

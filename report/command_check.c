@@ -7,6 +7,7 @@
 #include <unistd.h>
 
 #include "check_parts.h"
+#include "soakledger/health.h"
 #include "soakledger/sensors.h"
 #include "soakledger/words.h"
 
@@ -89,6 +90,16 @@ static int take_reference(struct check_case *of, const struct check_words *words
     return 0;
 }
 
+/* The one given, or what the configuration allows that channel; 0 if neither says. */
+static int take_allowed(struct check_case *of, const struct check_words *words, struct fault *fault) {
+    int64_t *const allowed_mc = &of->kept->setting.allowed_mc;
+
+    if (words->allowed != NULL)
+        return check_parse_amount(words->allowed, "--allowed", allowed_mc, fault);
+    *allowed_mc = health_read_allowed(of->command->ledger, of->sensor->channel_id, of->kept->done_ms, fault);
+    return *allowed_mc < 0 ? -1 : 0;
+}
+
 static int take_figures(struct check_case *of, const struct check_words *words, struct fault *fault) {
     struct accuracy_setting *const setting = &of->kept->setting;
 
@@ -97,7 +108,7 @@ static int take_figures(struct check_case *of, const struct check_words *words, 
     if (words->uncertainty != NULL &&
         check_parse_amount(words->uncertainty, "--uncertainty", &setting->reference_uncertainty_mc, fault) != 0)
         return -1;
-    if (words->allowed != NULL && check_parse_amount(words->allowed, "--allowed", &setting->allowed_mc, fault) != 0)
+    if (take_allowed(of, words, fault) != 0)
         return -1;
     if (words->due != NULL && check_parse_due(words->due, &setting->due_ms, fault) != 0)
         return -1;
@@ -165,8 +176,10 @@ static int take_span(struct check_case *of, const struct check_words *words, int
 
 static int measure_at_once(struct check_case *of, const struct check_words *words, int64_t now_ms,
                            struct fault *fault) {
-    if (words->allowed == NULL)
-        return fault_set(fault, EX_USAGE, "--allowed is missing: expected '%s'", check_usage);
+    if (of->kept->setting.allowed_mc == 0)
+        return fault_set(fault, EX_USAGE,
+                         "--allowed is missing, and the configuration allows that channel no error: expected '%s'",
+                         check_usage);
     if (of->reference == NULL && (words->instrument == NULL || words->readings == NULL))
         return fault_set(
             fault, EX_USAGE,
@@ -188,7 +201,8 @@ static int note_event(struct check_case *of, bool *renewed, struct fault *fault)
     int64_t sensor_id;
 
     *renewed = false;
-    if (of->sensor == NULL || of->sensor->sensor_identity[0] == '\0' || (reason != ACCURACY_SOUND && reason != ACCURACY_INSIDE_BY_LESS))
+    if (of->sensor == NULL || of->sensor->sensor_identity[0] == '\0' ||
+        (reason != ACCURACY_SOUND && reason != ACCURACY_INSIDE_BY_LESS))
         return 0;
     sensor_id = sensors_find(of->command->ledger, of->sensor->sensor_identity, fault);
     if (sensor_id <= 0)

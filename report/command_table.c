@@ -65,6 +65,7 @@ static const char help_check[] =
     "A system accuracy test: a sensor against a reference sensor, step by step,\n"
     "stored and printed. What is not given is asked for.\n"
     "\n"
+    "  --allowed      either way; unless given, the sensor's allowed_error\n"
     "  --reference    a channel of the same oven; by default the one of that role\n"
     "  --instrument   a hand-held one, by name and number; its readings are typed in,\n"
     "                 its --correction is added to them\n"
@@ -151,6 +152,33 @@ static const char help_probe[] =
     "\n"
     "Finds the controllers on a line by reading alone, and shows their registers.\n";
 
+static const char help_review[] =
+    "soakledger review BATCH [-o FILE.pdf]\n"
+    "\n"
+    "Why a batch failed: the curve over the plan and over the last good batch of the\n"
+    "same plan, what happened when and what it cost, and the causes, each with what\n"
+    "speaks for and against it. Where the readings do not tell, it says so.\n"
+    "\n"
+    "  -o FILE.pdf   on paper instead of the screen\n"
+    "\n"
+    "It rests on readings alone, and on earlier good runs of the same oven. Nothing\n"
+    "is stored.\n";
+
+static const char help_what_if[] =
+    "soakledger what-if BATCH --plan FILE [-o FILE.pdf]\n"
+    "soakledger what-if BATCH [--temperature T] [--below D] [--above D] [--time D]\n"
+    "           [--visit VISIT] [-o FILE.pdf]\n"
+    "\n"
+    "The same readings judged against another plan, or against another band or time.\n"
+    "Every page and line says that it is hypothetical; nothing is stored.\n"
+    "\n"
+    "  --plan FILE       another plan: its first visit gets the batch's first, ...\n"
+    "  --temperature T   of the soak, e.g. 800 C\n"
+    "  --below, --above  the band's edges from it, e.g. 5 C\n"
+    "  --time D          at least, e.g. 15 min\n"
+    "  --visit VISIT     which, if the plan has several: its name or its number\n"
+    "  -o FILE.pdf       on paper instead of the screen\n";
+
 static const char help_runs[] =
     "soakledger runs [--all] [--oven NAME] [--sensor IDENTITY] [--from DATE]\n"
     "           [--to DATE] [--csv | --json]\n"
@@ -174,6 +202,20 @@ static const char help_disposition[] =
     "\n"
     "What is done with the batch, by whose decision, and why. No verdict changes;\n"
     "the latest disposition holds, and all are printed.\n";
+
+static const char help_export[] =
+    "soakledger export run N | batch N [--csv | --json | --svg] [--from TIME]\n"
+    "           [--to TIME] [--channel NAME] [-o FILE]\n"
+    "\n"
+    "Writes every reading of a run, or of all runs of a batch, for other programs: as\n"
+    "CSV (unless said otherwise), as JSON, or drawn as SVG. Without -o the file is\n"
+    "soakledger-run-N.csv or the like in this folder; one that is there is replaced\n"
+    "once the new one is whole.\n"
+    "\n"
+    "  --from, --to   only what lies between: UTC, such as 2026-11-16T09:53:40Z\n"
+    "  --channel      one channel alone\n"
+    "\n"
+    "Values are with the corrections in force; as stored they stand beside.\n";
 
 static const char help_hardness[] =
     "soakledger hardness BATCH NUMBER ... SCALE [--piece TEXT] [--position TEXT]\n"
@@ -252,6 +294,7 @@ const struct command_entry command_entries[] = {
     {"claim", command_claim, "say whose a run is", help_claim},
     {"disposition", command_disposition, "accept, rework, scrap ...", help_disposition},
     {"drift", command_drift, "sensors over many runs", help_drift},
+    {"export", command_export, "curves for other programs", help_export},
     {"hardness", command_hardness, "hardness as measured", help_hardness},
     {"import", command_import, "a run of another recorder", help_import},
     {"key", command_key, "what signs certificates", help_key},
@@ -259,10 +302,12 @@ const struct command_entry command_entries[] = {
     {"plan", command_plan, "check or draw a plan", help_plan},
     {"ports", command_ports, "serial adapters", help_ports},
     {"probe", command_probe, "find controllers", help_probe},
+    {"review", command_review, "why a batch failed", help_review},
     {"runs", command_runs, "oven runs, whose they are", help_runs},
     {"sensor", command_sensor, "sensors and their life", help_sensor},
     {"survey", command_survey, "how even a work zone is", help_survey},
     {"verify", command_verify, "is it as it was sealed?", help_verify},
+    {"what-if", command_what_if, "judge by another plan", help_what_if},
 };
 
 // clang-format on

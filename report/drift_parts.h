@@ -45,7 +45,7 @@ void drift_plot_begin(struct drift_plot *plot, struct page_document *page, struc
                       const char *title, double low, double high, size_t runs, bool numbered);
 float drift_plot_x(const struct drift_plot *plot, double run); // 0: the first run
 float drift_plot_y(const struct drift_plot *plot, double value);
-/* A level across the plot with its name at the right, above the line. */
+/* A level across the plot with its name at the left, above the line. */
 void drift_plot_level(const struct drift_plot *plot, double value, const char *name);
 /* Values by run, NAN left out: a dot each, or a line that is broken where one is missing. */
 void drift_plot_dots(const struct drift_plot *plot, const double *values, size_t from, struct page_colour colour);

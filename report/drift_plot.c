@@ -44,7 +44,7 @@ static void draw_values_axis(const struct drift_plot *plot) {
     const struct page_pen grid = {INK_GRID, 0.5F, {0}};
     const struct page_type type = {PAGE_REGULAR, AXIS_SIZE, INK_TEXT};
     const double step = nice_step(plot->high - plot->low, TICKS);
-    const int decimals = step >= 1 ? 0 : step >= 0.1 ? 1 : 2;
+    const int decimals = step >= 1 ? 0 : (int)lround(-floor(log10(step)));
 
     for (long tick = lround(ceil(plot->low / step)); (double)tick * step <= plot->high; tick++) {
         const double value = (double)tick * step;
@@ -101,7 +101,7 @@ void drift_plot_level(const struct drift_plot *plot, double value, const char *n
     if (y < plot->area.top || y > plot->area.bottom)
         return;
     page_line(plot->page, &pen, plot->area.left, y, plot->area.right, y);
-    page_text(plot->page, plot->area.right, y - 2, PAGE_RIGHT, &type, name);
+    page_text(plot->page, plot->area.left + TICK, y - 2, PAGE_LEFT, &type, name); // changes are at the other end
 }
 
 void drift_plot_dots(const struct drift_plot *plot, const double *values, size_t from, struct page_colour colour) {

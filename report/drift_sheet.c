@@ -8,11 +8,11 @@
 #include "soakledger/ink.h"
 #include "soakledger/trend.h"
 
-enum { PAIRS_SHOWN = 4, PER_CENT = 100, S_PER_MIN = 60, RUNS_COUNTED = 10 };
+enum { PAIRS_SHOWN = 4, S_PER_MIN = 60, RUNS_COUNTED = 10 };
 
 static const float PAIR_HEIGHT = 118, CHARTS_HEIGHT = 66, BESIDE_HEIGHT = 96, GAP = 18, AFTER = 8,
                    ROWS_THAT_FOLLOW = 40, KEY_LEADING = 10;
-static const double FAHRENHEIT_PER_CELSIUS = 1.8;
+static const double FAHRENHEIT_PER_CELSIUS = 1.8, LEAST_RANGE = 2; // per cent of output, or minutes
 
 struct drift_sheet {
     struct trial *trial;
@@ -340,6 +340,12 @@ static void draw_beside_one(struct drift_sheet *sheet, const double *values, str
         page_text(sheet->trial->page, frame.left, frame.top + type.size, PAGE_LEFT, &type, line);
         return;
     }
+    if (high - low < LEAST_RANGE) { // what is noise shall not look like a change
+        const double middle = (low + high) / 2;
+
+        low = middle - LEAST_RANGE / 2;
+        high = middle + LEAST_RANGE / 2;
+    }
     drift_plot_begin(&plot, sheet->trial->page, frame, title, low, high, runs, true);
     drift_plot_dots(&plot, values, 0, (struct page_colour){0.00F, 0.42F, 0.36F});
 }
@@ -389,7 +395,7 @@ static void describe_runs(const struct drift_sheet *sheet, char *out) {
 }
 
 static void write_meaning(struct drift_sheet *sheet) {
-    const float follows = 40;
+    const float follows = 70; // the first paragraph
 
     sheet_heading(&sheet->trial->sheet, "What the words mean", follows);
     sheet_plain(

@@ -263,7 +263,7 @@ static void draw_curves(struct survey_sheet *sheet) {
 /* ---- how it is known ---- */
 
 static void write_meaning(struct survey_sheet *sheet) {
-    const float follows = 30;
+    const float follows = 70; // the first paragraph
     char least[QUANTITY_TEXT_BYTES], line[TRIAL_TEXT_BYTES], below[QUANTITY_TEXT_BYTES], slope[QUANTITY_TEXT_BYTES];
 
     sheet_heading(&sheet->trial.sheet, "What the words mean", follows);

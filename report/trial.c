@@ -87,7 +87,7 @@ void trial_caption(struct trial *trial, const char *heading, const char *remark,
 }
 
 void trial_cautions(struct trial *trial) {
-    const float follows = 30;
+    const float follows = 70; // the first paragraph
 
     sheet_heading(&trial->sheet, "Cautions", follows);
     sheet_plain(

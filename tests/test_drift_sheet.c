@@ -14,6 +14,7 @@
 #include <sysexits.h>
 
 #include "soakledger/health.h"
+#include "soakledger/sensors.h"
 #include "support/ledger_fixture.h"
 #include "support/paper.h"
 
@@ -151,6 +152,18 @@ static char *sheet(struct ledger_fixture *fixture, const char *name, double widt
     return paper_flat(path);
 }
 
+/* Is anything on the sheet written or filled in that colour of ink.h? */
+static bool has_ink(const struct ledger_fixture *fixture, const char *name, const char *ink) {
+    char *lines = paper_run(NULL, "qpdf --qdf --stream-data=uncompress %s/%s - | grep -ac '^%s rg'",
+                            fixture->folder, name, ink);
+    const bool has = atoi(lines) > 0;
+
+    free(lines);
+    return has;
+}
+
+static const char green[] = "0.03 0.33 0.31", red[] = "0.55 0.07 0.16", brown[] = "0.45 0.3 0.02";
+
 /* 0.5 °C a run from run 17 of 24 on: 4.0 °C after the last. Three sensors: the odd one is named. */
 static void test_names_the_odd_one(void **state) {
     const struct history history = {.runs = 24, .sensors = 3, .sensor = FRONT, .begins = 16, .per_run_c = -0.5};
@@ -171,13 +184,14 @@ static void test_names_the_odd_one(void **state) {
     free(said);
     text = sheet(&fixture, "drift.pdf", 595, 842);
     assert_true(paper_has(text, "Thermocouple front of rack is drifting"));
+    assert_true(has_ink(&fixture, "drift.pdf", red) && !has_ink(&fixture, "drift.pdf", green));
     assert_true(paper_has(text, "N-201, type N"));
     assert_true(paper_has(text, "control less front of rack, °C"));
     assert_true(paper_has(text, "front of rack less back of rack, °C"));
     assert_true(paper_has(text, "CUSUM (solid) and EWMA (dashed)"));
     assert_true(paper_has(text, "Theil-Sen slope"));
     // What moves by half a degree a run from run 17 on moves by five in ten.
-    assert_true(paper_has(text, "Theil-Sen slope since run 17: +4.9") || paper_has(text, "since run 17: +5.0"));
+    assert_true(strstr(text, "slope since run 17: +4.9") != NULL || paper_has(text, "slope since run 17: +5.0"));
     assert_true(paper_has(text, "A slow change, beginning with run 17"));
     assert_true(paper_has(text, "output that holds the level, %"));
     assert_true(paper_has(text, "time to heat up, min"));
@@ -190,6 +204,32 @@ static void test_names_the_odd_one(void **state) {
     free(tell(&fixture, 0, "'hardening.back of rack'"));
     free(tell(&fixture, EX_NOINPUT, "N-999"));
     free(tell(&fixture, EX_USAGE, "a b"));
+    fixture_remove(&fixture);
+}
+
+/* What is known of a drift begins anew with the first run after a check. */
+static void test_a_check_renews(void **state) {
+    const struct history history = {.runs = 24, .sensors = 3, .sensor = FRONT, .begins = 16, .per_run_c = -0.5};
+    const struct sensor_event event = {.t_ms = FIXTURE_START_MS + 24 * DAY_MS - MS_PER_H,
+                                       .kind = SENSOR_CHECKED,
+                                       .said_by = "somebody",
+                                       .words = "accuracy test 1"};
+    struct ledger_fixture fixture;
+    struct fault fault;
+    char *said, *text;
+
+    (void)state;
+    make(&fixture, &history, "name = Toolroom");
+    assert_int_equal(
+        sensors_add_event(fixture.ledger, sensors_find(fixture.ledger, "N-201", &fault), &event, &fault), 0);
+    keep_run(&fixture, &history, 24);
+    said = flat(tell(&fixture, 0, "hardening"));
+    assert_null(strstr(said, "is drifting"));
+    assert_true(paper_has(said, "front of rack: too few runs"));
+    free(said);
+    text = sheet(&fixture, "renewed.pdf", 595, 842);
+    assert_true(paper_has(text, "checked 2026-12-10"));
+    free(text);
     fixture_remove(&fixture);
 }
 
@@ -229,6 +269,7 @@ static void test_nothing_beyond_noise(void **state) {
     free(said);
     text = sheet(&fixture, "drift.pdf", 612, 792);
     assert_true(paper_has(text, "control less front of rack, °F"));
+    assert_true(has_ink(&fixture, "drift.pdf", green) && !has_ink(&fixture, "drift.pdf", red));
     free(text);
     fixture_remove(&fixture);
 }
@@ -244,6 +285,7 @@ static void test_says_what_is_missing(void **state) {
     assert_true(paper_has(said, "hardening: Nothing to go by yet"));
     free(said);
     text = sheet(&fixture, "none.pdf", 595, 842);
+    assert_true(has_ink(&fixture, "none.pdf", brown) && !has_ink(&fixture, "none.pdf", green));
     assert_true(paper_has(text, "no run had five stable minutes"));
     free(text);
     fixture_remove(&fixture);
@@ -259,9 +301,8 @@ static void test_says_what_is_missing(void **state) {
 
 int main(void) {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(test_names_the_odd_one),
-        cmocka_unit_test(test_two_cannot_tell),
-        cmocka_unit_test(test_nothing_beyond_noise),
+        cmocka_unit_test(test_names_the_odd_one),    cmocka_unit_test(test_a_check_renews),
+        cmocka_unit_test(test_two_cannot_tell),      cmocka_unit_test(test_nothing_beyond_noise),
         cmocka_unit_test(test_says_what_is_missing),
     };
 

@@ -26,6 +26,7 @@ struct field {
     int64_t start_below_mc; // under the level, at the beginning
     int64_t length_ms;
     int64_t cycle_mc, cycle_ms;
+    int64_t creep_mc_per_h;            // of all, from the top on
     int64_t peak_at_ms, peak_mc;       // one reading of sensor 1 in place of its own
     int64_t silent_from_ms, silent_ms; // of sensor 2
     enum quality silence;              // QUALITY_GOOD: no reading at all
@@ -48,6 +49,8 @@ static int64_t field_value(const struct field *field, size_t sensor, int64_t at_
     if (sensor == 1 && field->peak_mc != 0 && at_ms == field->peak_at_ms)
         return SETPOINT_MC + field->peak_mc;
     value -= (double)field->start_below_mc * (double)left_ms / (double)TOP_MS;
+    if (at_ms > TOP_MS)
+        value += (double)field->creep_mc_per_h * (double)(at_ms - TOP_MS) / (60 * MIN);
     if (field->cycle_ms != 0)
         value += (double)field->cycle_mc * sin(full_turn * (double)at_ms / (double)field->cycle_ms);
     return llround(value);
@@ -189,6 +192,38 @@ static void test_cycling_field(void **state) {
     // Sensors are read one after another, and the steepest second of the cycling is 1500 * 2 pi / 120 = 79 mC.
     assert_in_range(result->spread_mc, 4600, 4600 + 79);
     expect_classes(result, "-+++++"); // 2.9 + 1.5 is beyond 3
+    survey_free(survey);
+}
+
+/* 0.1 °C a minute is the most that counts as settled: a field that creeps a little slower is, one a little faster
+ * is not, however near it stays. */
+static void test_creeping_field(void **state) {
+    struct field field = even_field();
+    struct survey_setting setting = usual_setting(&field);
+    struct survey *survey;
+
+    (void)state;
+    field.creep_mc_per_h = 5900;
+    survey = survey_field(&field, &setting);
+    assert_true(survey_finish(survey)->settled_ms != 0);
+    survey_free(survey);
+    field.creep_mc_per_h = 6100;
+    survey = survey_field(&field, &setting);
+    assert_int_equal(survey_finish(survey)->settled_ms, 0);
+    survey_free(survey);
+}
+
+/* A sensor that is read in fewer than ten of the twenty slots says nothing about settling. */
+static void test_seldom_read_is_not_settled(void **state) {
+    struct field field = even_field();
+    struct survey_setting setting = usual_setting(&field);
+    struct survey *survey;
+
+    (void)state;
+    field.silent_from_ms = 20 * MIN;
+    field.silent_ms = 20 * MIN; // until 40 min: the window has ten slots read at 45 min
+    survey = survey_field(&field, &setting);
+    assert_int_equal(survey_finish(survey)->settled_ms, t0_ms + 45 * MIN);
     survey_free(survey);
 }
 
@@ -339,6 +374,8 @@ int main(void) {
         cmocka_unit_test(test_known_field),
         cmocka_unit_test(test_limits_are_no_conversions),
         cmocka_unit_test(test_cycling_field),
+        cmocka_unit_test(test_creeping_field),
+        cmocka_unit_test(test_seldom_read_is_not_settled),
         cmocka_unit_test(test_stretch_of_stated_length),
         cmocka_unit_test(test_overshoot_counts_before_settling),
         cmocka_unit_test(test_silence_is_no_proof),

@@ -319,6 +319,9 @@ static void test_at_once(void **state) {
     tell_flat(stage, "$S check small.front --yes --allowed '4 C'" STATED " -o $D/o.pdf"); // now
     assert_true(paper_has(stage->output, "within the 4.0"));
     assert_int_equal(count_stored(stage, checked), before + 2);
+    // What the configuration allows this sensor, 3 °C, unless somebody says otherwise.
+    tell_flat(stage, "$S check small.front --yes --at 2026-11-16T08:15:00Z" STATED " -o $D/o.pdf");
+    assert_true(paper_has(stage->output, "more than the 3.0"));
     // The reference was open for ten seconds.
     tell_flat(stage, "$S check small.front --yes --allowed '4 C' --at 2026-11-16T08:22:00Z" STATED " -o $D/o.pdf");
     assert_true(paper_has(stage->output, "Not proven: readings are"));
@@ -335,7 +338,7 @@ static void test_at_once(void **state) {
               "$S check small.front --yes --allowed '3.5 C' --at 2026-11-16T08:15:00Z --decision guarded" STATED
               " -o $D/o.pdf");
     assert_true(paper_has(stage->output, "inside the limit by less than"));
-    assert_int_equal(count_stored(stage, checked), before + 3); // what proves nothing renews nothing
+    assert_int_equal(count_stored(stage, checked), before + 4); // what proves nothing renews nothing
     expect_readable(stage, "o.pdf", 595, 842);
 }
 
@@ -348,12 +351,39 @@ static void expect_refused(struct stage *stage, int status, const char *words, c
     assert_int_equal(paper_count(stage->output, "\n"), 1);
 }
 
+/* The reference's certificate says that it reads 1.0 °C low here: corrected it says 810.0, the sensor is 4.1 low,
+ * and due date and uncertainty are known without being said. */
+static void test_calibration_of_the_reference(void **state) {
+    struct stage *stage = *state;
+    struct trials_accuracy *accuracy;
+    const int number = count_stored(stage, "accuracy") + 1;
+
+    stage_tell(stage, "printf '[calibration]\\nsensor = R-1\\ncertificate = 26-0417\\ndate = 2026-09-01\\n"
+                      "due = 2027-09-01\\nuncertainty = 0.9 C\\n[points]\\n1 = 700 C, +1.0 C\\n2 = 900 C, +1.0 "
+                      "C\\n' > $D/r1.table && $S sensor correct R-1 $D/r1.table");
+    stage_play_until(stage, "2026-11-16T08:40:00Z"); // a table holds from when it was entered: not for this window
+    stage_read_journal(stage);
+    tell_flat(stage, "$S check small.front --yes --allowed '5 C'" STATED " -o $D/o.pdf");
+    assert_true(paper_has(stage->output, "low by 3.1"));
+    stage_play_until(stage, "2026-11-16T08:50:00Z");
+    stage_read_journal(stage);
+    expect_refused(stage, EX_DATAERR, "small.front --yes --allowed '5 C' --correction '1 C'", "has a calibration");
+    // The instrument's part is not known, so the whole is not: it has to be said.
+    tell_flat(stage, "$S check small.front --yes --allowed '5 C' -o $D/o.pdf");
+    assert_true(paper_has(stage->output, "Not proven: the reference's uncertainty is not stated"));
+    tell_flat(stage, "$S check small.front --yes --allowed '5 C' --uncertainty '1.1 C' -o $D/o.pdf");
+    assert_true(paper_has(stage->output, "low by 4.1 ± 1.1 °C at 810.0 °C: within"));
+    accuracy = stored(stage, number + 2);
+    assert_true(accuracy->setting.due_ms > accuracy->setting.to_ms);
+    trials_free_accuracy(accuracy);
+}
+
 static void test_refusals(void **state) {
     struct stage *stage = *state;
     const int before = count_stored(stage, "accuracy");
 
     expect_refused(stage, EX_USAGE, "small.front --allowed '4 C'", "expected --yes");
-    expect_refused(stage, EX_USAGE, "small.front --yes", "--allowed is missing");
+    expect_refused(stage, EX_USAGE, "small.control --yes", "--allowed is missing");
     expect_refused(stage, EX_USAGE, "front --yes --allowed '4 C'", "OVEN.CHANNEL");
     expect_refused(stage, EX_NOINPUT, "large.front --yes --allowed '4 C'", "no oven 'large'");
     expect_refused(stage, EX_NOINPUT, "small.top --yes --allowed '4 C'", "no channel 'top'");
@@ -370,6 +400,10 @@ static void test_refusals(void **state) {
     expect_refused(stage, EX_DATAERR, "small.front --yes --allowed '4 C' --instrument H-3 --readings '800 C, 8'",
                    "has no unit");
     expect_refused(stage, EX_NOINPUT, "print 99", "no accuracy test 99");
+    stage_end_daemon(stage, SIGTERM);
+    stage_play_until(stage, "+5 min");
+    expect_refused(stage, EX_UNAVAILABLE, "small.front --yes --allowed '4 C'",
+                   "expected soakledgerd to be running");
     assert_int_equal(count_stored(stage, "accuracy"), before);
 }
 
@@ -380,6 +414,7 @@ int main(void) {
         cmocka_unit_test(test_nothing_is_stored_unless_confirmed),
         cmocka_unit_test(test_the_sheet_says_it_all),
         cmocka_unit_test(test_at_once),
+        cmocka_unit_test(test_calibration_of_the_reference),
         cmocka_unit_test(test_refusals),
     };
 

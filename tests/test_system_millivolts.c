@@ -76,6 +76,10 @@ static void millivolts_become_the_temperature_that_is_there(void **state) {
          " where unit = 'mV' order by 1\"",
          "back|mV|small.back-terminals\nfront|mV|small.terminals\n");
     says(stage, "sqlite3 $D/shop.ledger 'select count(*) from (pragma_foreign_key_check)'", "0\n");
+    contains(stage_tell(stage, "$S batch show 1 | tr -s ' \\n' ' '"),
+             "front: read in millivolts, type N, cold junction measured by small.terminals");
+    contains(stage_tell(stage, "$S certificate 1 -o $D/c.pdf && pdftotext -raw $D/c.pdf - | tr -s ' \\n' ' '"),
+             "cold junction measured by small.terminals");
 }
 
 /* The terminals are believed up to 40 °C and are warmer in the soak: the voltage is stored, no temperature is made

@@ -101,6 +101,11 @@ static void live_and_replay_correct_alike(void **state) {
     text = stage_tell(stage, "$S batch show 1");
     contains(text, "front: corrected by the calibration of sensor 26-0417 (OVERDUE: it was due on");
     contains(text, "good readings are");
+    stage_tell(stage, "$S certificate 1 -o $D/c.pdf && qpdf --check $D/c.pdf");
+    text = stage_tell(stage, "pdftotext -raw $D/c.pdf - | tr -s ' \\n' ' '"); // words in the order they are drawn
+    contains(text, "26-0417");
+    contains(text, "OVERDUE");
+    contains(text, "outside its table: not corrected");
     contains(stage_tell(stage, "$S sensor due"), "calibration 26-0417 was due on 2026-11-01");
     text = stage_tell(stage, "$S sensor correct K-8 none");
     contains(text, "withdrawn");

@@ -169,7 +169,7 @@ static struct cause_against compare_rises(const struct cause_signs *signs, const
     if (now.mean.count == 0)
         return against;
     against.now = against.ratio = now.mean.mean;
-    against.tolerance = fmax(STRENGTH_FLOOR * (usual->count < FEW_RUNS ? FEW_RUNS_FACTOR : 1),
+    against.tolerance = fmax(STRENGTH_FLOOR * ((double)usual->count < FEW_RUNS ? FEW_RUNS_FACTOR : 1),
                              spread.mean.count > 0 ? spread.most : 0);
     return against;
 }
@@ -212,7 +212,7 @@ static struct cause_against compare_trails(const struct cause_signs *signs, cons
     against.now = trail_s;
     against.ratio = now.mean.mean;
     against.usual = trail_s / against.ratio;
-    against.tolerance = fmax(TRAIL_FLOOR * (usual->count < FEW_RUNS ? FEW_RUNS_FACTOR : 1),
+    against.tolerance = fmax(TRAIL_FLOOR * ((double)usual->count < FEW_RUNS ? FEW_RUNS_FACTOR : 1),
                              spread.mean.count > 0 ? spread.most : 0);
     return against;
 }

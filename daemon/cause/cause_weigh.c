@@ -212,7 +212,8 @@ static void weigh_sensor(const struct weighing *weighing, struct cause_opinion *
             (double)signs->records.unbelievable, NAN);
     if (!isnan(away))
         add_at(opinion, SIGN_DIFFERENCE, away > 1 ? rest * clamp(0.8 + away, 4) : normal * (-2.2 + away),
-               with->difference.now, with->difference.usual, 0, with->difference_channel_id);
+               with->difference.now, with->difference.usual, 0,
+               with->differing > 1 && with->differing == signs->load_count ? 0 : with->difference_channel_id);
     if (fabs(signs->difference_drift_c) > 1 + 2 * noise_c)
         add(opinion, SIGN_DRIFT, clamp(fabs(signs->difference_drift_c) - 1, 2), signs->difference_drift_c, NAN);
     /* The elements heat as ever, yet the same reading needs another output: the reading is another temperature. */

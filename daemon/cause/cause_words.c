@@ -8,7 +8,7 @@
 #include "soakledger/cause.h"
 #include "soakledger/quantity.h"
 
-static const double MC_PER_C = 1000, PER_CENT = 100, S_PER_H = 3600;
+static const double MC_PER_C = 1000, PER_CENT = 100;
 
 const char *cause_name(enum cause cause) {
     switch (cause) {
@@ -78,10 +78,19 @@ static void differences(struct words *words, int sign) {
         quantity_format_difference(llround(words->evidence->usual * MC_PER_C), words->unit, 1, sign, words->usual);
 }
 
+/* A person thinks of a fall in degrees a minute. */
+static void per_minute(double c_per_s, enum temperature_unit unit, char *out) {
+    static const double s_per_min = 60;
+    char size[QUANTITY_TEXT_BYTES];
+
+    quantity_format_difference(llround(c_per_s * s_per_min * MC_PER_C), unit, 0, 0, size);
+    snprintf(out, QUANTITY_TEXT_BYTES, "%.30s/min", size);
+}
+
 static void rates(struct words *words) {
-    quantity_format_rate(llround(words->evidence->value * MC_PER_C * S_PER_H), words->unit, words->value);
+    per_minute(words->evidence->value, words->unit, words->value);
     if (!isnan(words->evidence->usual))
-        quantity_format_rate(llround(words->evidence->usual * MC_PER_C * S_PER_H), words->unit, words->usual);
+        per_minute(words->evidence->usual, words->unit, words->usual);
 }
 
 static void durations(struct words *words) {
@@ -194,8 +203,13 @@ static void say_sensor(struct words *words) {
     switch (evidence->sign) {
     case SIGN_DIFFERENCE:
         differences(words, 1);
-        SAY("at rest %s read %s against the control sensor; earlier good runs say %s", words->who, words->value,
-            words->usual);
+        if (evidence->channel_id == 0)
+            SAY("at rest every sensor in the charge read up to %s against the control sensor, and earlier good "
+                "runs say %s: the control sensor is the odd one",
+                words->value, words->usual);
+        else
+            SAY("at rest %s read %s against the control sensor; earlier good runs say %s", words->who, words->value,
+                words->usual);
         return;
     case SIGN_DRIFT:
         differences(words, 1);

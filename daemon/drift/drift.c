@@ -21,7 +21,7 @@ const char *drift_shape_name(enum drift_shape shape) {
     return names[shape];
 }
 
-size_t drift_pair_of(size_t sensor_count, size_t one, size_t other) {
+size_t drift_count_pair(size_t sensor_count, size_t one, size_t other) {
     return one * (2 * sensor_count - one - 1) / 2 + other - one - 1;
 }
 
@@ -41,7 +41,7 @@ static size_t find_first_run(const struct drift_history *history, size_t one, si
 static void fill_pairs(const struct drift_history *history, struct drift_report *report) {
     for (size_t one = 0; one < report->sensor_count; one++) {
         for (size_t other = one + 1; other < report->sensor_count; other++) {
-            struct drift_series *pair = &report->pairs[drift_pair_of(report->sensor_count, one, other)];
+            struct drift_series *pair = &report->pairs[drift_count_pair(report->sensor_count, one, other)];
 
             pair->one = one;
             pair->other = other;

@@ -43,8 +43,8 @@ struct changes {
 
 struct candidate {
     enum drift_cause cause;
-    size_t sensor;
     enum drift_shape shape;
+    size_t sensor;
     double log_weight;
 };
 enum { MOST_CANDIDATES = 2 * DRIFT_MOST_WEIGHTS };
@@ -197,7 +197,7 @@ static void add_pairs(const struct changes *changes, size_t sensor, double size,
                       struct misfit *misfit) {
     for (size_t one = 0; one < changes->sensor_count; one++) {
         for (size_t other = one + 1; other < changes->sensor_count; other++) {
-            const size_t pair = drift_pair_of(changes->sensor_count, one, other);
+            const size_t pair = drift_count_pair(changes->sensor_count, one, other);
             const double expected = one == sensor ? size : other == sensor ? -size : 0;
 
             if (changes->known[pair])
@@ -223,8 +223,8 @@ static double size_of_sensor(const struct changes *changes, size_t sensor) {
 
         if (other == sensor)
             continue;
-        pair = sensor < other ? drift_pair_of(changes->sensor_count, sensor, other)
-                              : drift_pair_of(changes->sensor_count, other, sensor);
+        pair = sensor < other ? drift_count_pair(changes->sensor_count, sensor, other)
+                              : drift_count_pair(changes->sensor_count, other, sensor);
         if (!changes->known[pair])
             continue;
         sum += (sensor < other ? 1 : -1) * changes->by[pair] / (changes->error[pair] * changes->error[pair]);
@@ -309,7 +309,7 @@ static void add_candidate(struct candidate *candidates, size_t *count, const str
                           enum drift_cause cause, size_t sensor, double log_weight) {
     if (isinf(log_weight))
         return;
-    candidates[(*count)++] = (struct candidate){cause, sensor, course->shape, course->log_fit + log_weight};
+    candidates[(*count)++] = (struct candidate){cause, course->shape, sensor, course->log_fit + log_weight};
 }
 
 static void weigh_course(const struct drift_history *history, const struct drift_report *report,

@@ -187,7 +187,7 @@ static double last_level(const struct drift_history *history) {
 }
 
 bool drift_look_out(const struct drift_history *history, const double *hours, struct drift_report *report) {
-    double *deviation = malloc((history->run_count + 1) * sizeof *deviation);
+    double *deviation = calloc(history->run_count + 1, sizeof *deviation);
     bool done = deviation != NULL;
 
     for (size_t i = 0; done && i < history->sensor_count; i++) {

@@ -35,8 +35,6 @@ bool drift_trend_series(struct drift_series *series, const struct drift_history 
 
 /* ---- cause ---- */
 
-/* Index of the pair (one < other). */
-size_t drift_pair_of(size_t sensor_count, size_t one, size_t other);
 /* Weighs the causes; fills in cause, sensor, other, sure, shape, weights, and shape, begin and change of each
  * series.
  */

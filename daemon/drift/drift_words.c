@@ -224,7 +224,7 @@ static void advise_sensor(const struct drift_history *history, const struct drif
     const struct drift_outlook *outlook = &report->outlooks[report->sensor];
 
     if (sensor->controls)
-        append(out, "the controller goes by it: the charge is %s than shown. ",
+        append(out, "The controller goes by it: the charge is %s than shown. ",
                outlook->error_c < 0 ? "hotter" : "colder");
     append(out, "Check it against a reference thermocouple beside it at %.0f %s (system accuracy test)%s",
            temperature_in(outlook->level_c, unit), unit_name(unit),
@@ -239,25 +239,25 @@ void drift_describe_advice(const struct drift_history *history, const struct dri
     case DRIFT_PAIR:
         append(
             out,
-            "put a reference thermocouple beside each, one after the other, hold %.0f %s (system accuracy test): "
+            "Put a reference thermocouple beside each, one after the other, hold %.0f %s (system accuracy test): "
             "the one that differs has drifted. Until then trust neither",
             temperature_in(report->outlooks[report->sensor].level_c, unit), unit_name(unit));
         break;
     case DRIFT_ELEMENT:
-        append(out, "with the supply off and locked, measure the element's resistance and look at its connections; "
+        append(out, "With the supply off and locked, measure the element's resistance and look at its connections; "
                     "a new element is due before the output reaches 100 %%");
         break;
     case DRIFT_SUPPLY:
         append(out,
-               "have the supply voltage under load, the contactor and each element circuit measured by somebody "
+               "Have the supply voltage under load, the contactor and each element circuit measured by somebody "
                "who may");
         break;
     case DRIFT_LEAK:
-        append(out, "look at the door, its seal and hinges, and the lining, when the oven is cold");
+        append(out, "Look at the door, its seal and hinges, and the lining, when the oven is cold");
         break;
     case DRIFT_UNKNOWN:
         append(out,
-               "hold the thermocouples against a reference first (system accuracy test), then look at door and "
+               "Hold the thermocouples against a reference first (system accuracy test), then look at door and "
                "element");
         break;
     default: break;

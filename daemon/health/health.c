@@ -312,7 +312,7 @@ static int compare_numbers(const void *a, const void *b) {
 }
 
 static double median_level(const struct health_level *level) {
-    double levels[HEALTH_MOST_RUNS];
+    double levels[HEALTH_MOST_RUNS] = {0};
     const size_t count = level->history.run_count;
 
     for (size_t i = 0; i < count; i++)

@@ -150,6 +150,8 @@ struct drift_report {
  * the sensors' names. */
 struct drift_report *drift_examine(const struct drift_history *history, struct fault *fault);
 void drift_free(struct drift_report *report); // NULL is allowed
+/* Where in `pairs` the pair of two sensors is; one < other. */
+size_t drift_count_pair(size_t sensor_count, size_t one, size_t other);
 
 const char *drift_cause_name(enum drift_cause cause); // "too few runs", "nothing found", "sensor" ...
 const char *drift_shape_name(enum drift_shape shape); // "", "slow", "step"

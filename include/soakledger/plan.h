@@ -122,6 +122,14 @@ struct plan *plan_read(const char *path, struct fault *fault);
 struct plan *plan_parse(const char *text, size_t length, const char *name, struct fault *fault);
 void plan_free(struct plan *plan);
 
+/* For the question what if: what the soak, temper or cold hold of a visit asks for is replaced where it is set. An
+ * overshoot that was allowed up to the band's upper edge moves with it. The text and its SHA-256 stay those of the
+ * file. EX_DATAERR for what no plan could ask: a band without width, no time. */
+struct plan_supposition {
+    struct plan_limit temperature_mc, below_mc, above_mc, time_at_least_ms;
+};
+int plan_suppose(struct plan *plan, size_t visit, const struct plan_supposition *supposition, struct fault *fault);
+
 /* The soak, temper or cold hold of a visit. `visit` < visit_count. */
 const struct plan_operation *plan_visit_soak(const struct plan *plan, size_t visit);
 /* The quench of a visit, or NULL. */
