@@ -18,7 +18,8 @@ static const float ADDRESS_SIZE = 7.5F, ADDRESS_LEADING = 10, ISSUED_SIZE = 7.5F
 static const float HEAVY = 1.6F, SIGN_SIZE = 30, SIGN_GAP = 11, ANSWER_SIZE = 20, ANSWER_WIDTH = 212,
                    ANSWER_PAD = 9;
 static const float SENTENCE_SIZE = 9.5F, SENTENCE_LEADING = 12.5F, COUNT_SIZE = 7.5F, COUNT_LEADING = 11;
-static const float CAPITALS = 0.73F; // how high capitals are, of the size
+static const float SIGN_HALF = 0.56F; // the widest sign reaches a little beyond its size
+static const float CAPITALS = 0.73F;  // how high capitals are, of the size
 
 static const char *certificate_answer(enum outcome outcome) {
     switch (outcome) {
@@ -146,7 +147,8 @@ static void certificate_verdict(struct certificate *certificate) {
     text = sheet_text_height(sheet, &type, width, SENTENCE_LEADING, why) + COUNT_LEADING;
     height = text > SIGN_SIZE ? text : SIGN_SIZE;
     y = sheet->y + ANSWER_PAD;
-    sheet_draw_sign(certificate->page, outcome, sheet->frame.left + SIGN_SIZE / 2, y + height / 2, SIGN_SIZE);
+    sheet_draw_sign(certificate->page, outcome, sheet->frame.left + SIGN_SIZE * SIGN_HALF, y + height / 2,
+                    SIGN_SIZE);
     page_text(certificate->page, sheet->frame.left + SIGN_SIZE + SIGN_GAP,
               y + (height + ANSWER_SIZE * CAPITALS) / 2, PAGE_LEFT, &answer, certificate_answer(outcome));
     y += (height - text) / 2 + SENTENCE_SIZE;
@@ -238,10 +240,15 @@ static char *certificate_amended(const struct certificate *certificate, enum boo
 
 /* Whatever is too long for the first page stands in full on a later one. */
 static void certificate_draw_facts(struct certificate *certificate, const struct sheet_fact *facts, size_t count) {
+    const float room = certificate->sheet.frame.bottom - certificate->sheet.y - ANSWER_PAD -
+                       certificate_requirements_height(certificate);
     bool cut[CERTIFICATE_MOST_OWED];
+    size_t most = FACT_LINES;
 
+    while (most > 1 && sheet_form_height(&certificate->sheet, facts, count, most) > room)
+        most--; // what was required and found comes first
     sheet_skip(&certificate->sheet, ANSWER_PAD);
-    sheet_form(&certificate->sheet, facts, count, FACT_LINES, cut);
+    sheet_form(&certificate->sheet, facts, count, most, cut);
     for (size_t i = 0; i < count; i++)
         if (cut[i])
             certificate_owe(certificate, facts[i].name, facts[i].value);

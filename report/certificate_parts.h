@@ -76,6 +76,8 @@ size_t certificate_first_number(const struct certificate *certificate, const str
 void certificate_front(struct certificate *certificate);
 void certificate_overview(struct certificate *certificate);
 void certificate_requirements(struct certificate *certificate);
+/* What both need of the first page, at least. */
+float certificate_requirements_height(const struct certificate *certificate);
 /* What the first page had no room for, in full. */
 void certificate_pay(struct certificate *certificate);
 

@@ -32,6 +32,10 @@ static float certificate_table_height(const struct certificate *certificate) {
     return height;
 }
 
+float certificate_requirements_height(const struct certificate *certificate) {
+    return OVERVIEW_BEFORE + OVERVIEW_LEAST + certificate_table_height(certificate);
+}
+
 static void certificate_label_panel(struct certificate *certificate, size_t visit, struct page_frame area) {
     const struct page_type strong = {PAGE_BOLD, NAME_SIZE, INK_TEXT}, quiet = {PAGE_REGULAR, QUIET_SIZE, INK_QUIET};
     const struct assess_visit *of = &certificate->assessed->visits[visit];

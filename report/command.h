@@ -78,6 +78,7 @@ int command_verify_paper(struct command *command, int argc, char **argv, struct 
 /* One a line, in order. */
 command_function command_amend;
 command_function command_attest;
+command_function command_backup;
 command_function command_batch;
 command_function command_batch_list;
 command_function command_batch_open;

@@ -18,6 +18,19 @@ static const char help_attest[] =
     "It is printed as attested, never as measured, and only a plan that allows it\n"
     "counts it.\n";
 
+static const char help_backup[] =
+    "soakledger backup make FILE [--replace]\n"
+    "soakledger backup check [FILE]\n"
+    "soakledger backup restore FILE\n"
+    "\n"
+    "  make      copies the ledger as it is at this moment, while it is recorded\n"
+    "            into, and looks through the copy before it gets its name\n"
+    "            --replace: a file of that name may go, once the new one is whole\n"
+    "  check     reads all of a backup, or of the ledger, and holds it against its\n"
+    "            seals\n"
+    "  restore   checks a backup and makes it the ledger. It overwrites nothing: stop\n"
+    "            soakledgerd, and move what is there away first\n";
+
 static const char help_batch[] =
     "soakledger batch open --plan FILE --charge TEXT [--oven NAME] [--customer TEXT]\n"
     "           [--order TEXT] [--operator TEXT] [--note TEXT] [--with BATCH]\n"
@@ -290,6 +303,7 @@ static const char help_verify[] =
 const struct command_entry command_entries[] = {
     {"amend", command_amend, "what an entry should say", help_amend},
     {"attest", command_attest, "word for an unseen quench", help_attest},
+    {"backup", command_backup, "the ledger kept elsewhere", help_backup},
     {"batch", command_batch, "what goes into the ovens", help_batch},
     {"certificate", command_certificate, "the PDF for a customer", help_certificate},
     {"check", command_check, "a sensor and a reference", help_check},

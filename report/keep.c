@@ -81,6 +81,10 @@ struct keep *keep_begin(const char *path, FILE **file, struct fault *fault) {
     return keep;
 }
 
+const char *keep_written(const struct keep *keep) {
+    return keep->written;
+}
+
 int keep_finish(struct keep *keep, struct fault *fault) {
     FILE *file = keep->file;
     const int failed = ferror(file) || fflush(file) != 0 || fsync(fileno(file)) != 0;

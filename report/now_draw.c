@@ -37,8 +37,9 @@ static void now_put(struct now_grid *grid, size_t column, size_t row) {
                                                                       {0x08, 0x10, 0x20, 0x80}};
     const size_t x = column / grid->sub_columns, y = row / grid->sub_rows;
 
-    grid->dots[y][x] |=
-        grid->page->utf8 ? braille[column % SUB_COLUMNS][row % SUB_ROWS_UTF8] : (unsigned char)(1U << (row % 2));
+    const unsigned dot = grid->page->utf8 ? braille[column % SUB_COLUMNS][row % SUB_ROWS_UTF8] : 1U << (row % 2);
+
+    grid->dots[y][x] = (unsigned char)(grid->dots[y][x] | dot);
 }
 
 static size_t now_row_of(const struct now_grid *grid, int64_t value_mc) {

@@ -244,21 +244,53 @@ static void sheet_form_cell(struct sheet *sheet, const struct sheet_fact *fact, 
                      most, fact->value);
 }
 
-/* A value that takes the whole width, over pages if need be. */
-static bool sheet_form_wide(struct sheet *sheet, const struct sheet_fact *fact, size_t most) {
+enum { FORM_PLACES = 3, FORM_NARROW_LINES = 2 };
+
+/* How a form is laid out: drawn, or only measured. */
+struct sheet_form {
+    struct sheet *sheet;
+    size_t most;
+    bool draws;
+    float height; // measured so far
+    size_t used;  // places of the row that is begun
+    size_t lines; // of its highest value
+};
+
+static float sheet_form_height_of(size_t lines) {
+    return FORM_PAD + FORM_NAME_LEADING + (float)lines * FORM_LEADING + FORM_AFTER;
+}
+
+static void sheet_form_advance(struct sheet_form *form, float height) {
+    form->height += height;
+    if (form->draws)
+        form->sheet->y += height;
+}
+
+static void sheet_form_end_row(struct sheet_form *form) {
+    if (form->used > 0)
+        sheet_form_advance(form, sheet_form_height_of(form->lines));
+    form->used = 0;
+    form->lines = 1;
+}
+
+/* A value that takes the whole width, over pages if need be. True if it was cut. */
+static bool sheet_form_wide(struct sheet_form *form, const struct sheet_fact *fact) {
     const struct page_type type = {PAGE_REGULAR, FORM_SIZE, INK_TEXT};
+    struct sheet *sheet = form->sheet;
     const float width = sheet->frame.right - sheet->frame.left;
     const size_t lines = sheet_count_lines(sheet, &type, fact->value, width);
-    const size_t shown = most != 0 && lines > most ? most : lines;
-    const float height = FORM_PAD + FORM_NAME_LEADING + (float)shown * FORM_LEADING + FORM_AFTER;
+    const size_t shown = form->most != 0 && lines > form->most ? form->most : lines;
+    const float height = sheet_form_height_of(shown);
 
-    if (height <= sheet->frame.bottom - sheet->frame.top) {
-        sheet_need(sheet, height);
-        sheet_form_cell(sheet, fact, sheet->frame.left, width, most);
-        sheet->y += height;
+    if (!form->draws || height <= sheet->frame.bottom - sheet->frame.top) {
+        if (form->draws) {
+            sheet_need(sheet, height);
+            sheet_form_cell(sheet, fact, sheet->frame.left, width, form->most);
+        }
+        sheet_form_advance(form, height);
         return shown < lines;
     }
-    sheet_need(sheet, FORM_PAD + FORM_NAME_LEADING + 2 * FORM_LEADING);
+    sheet_need(sheet, sheet_form_height_of(FORM_NARROW_LINES));
     sheet_form_cell(sheet, &(struct sheet_fact){fact->name, ""}, sheet->frame.left, width, 0);
     sheet->y += FORM_PAD + FORM_NAME_LEADING;
     sheet_paragraph(sheet, &type, FORM_LEADING, fact->value);
@@ -266,41 +298,50 @@ static bool sheet_form_wide(struct sheet *sheet, const struct sheet_fact *fact, 
     return false;
 }
 
-void sheet_form(struct sheet *sheet, const struct sheet_fact *facts, size_t count, size_t most, bool *cut) {
-    enum { PLACES = 3, NARROW_LINES = 2 };
+static float sheet_form_column(const struct sheet *sheet) {
+    return (sheet->frame.right - sheet->frame.left - (FORM_PLACES - 1) * FORM_GAP) / FORM_PLACES;
+}
+
+/* Returns whether the value was cut. */
+static bool sheet_form_place(struct sheet_form *form, const struct sheet_fact *fact) {
     const struct page_type type = {PAGE_REGULAR, FORM_SIZE, INK_TEXT};
-    const float width = (sheet->frame.right - sheet->frame.left - (PLACES - 1) * FORM_GAP) / PLACES;
-    size_t used = 0, lines = 1;
+    const float width = sheet_form_column(form->sheet);
+    const size_t lines = sheet_count_lines(form->sheet, &type, fact->value, width);
+
+    if (lines > FORM_NARROW_LINES || form->used == FORM_PLACES)
+        sheet_form_end_row(form);
+    if (lines > FORM_NARROW_LINES)
+        return sheet_form_wide(form, fact);
+    if (form->used == 0 && form->draws)
+        sheet_need(form->sheet, sheet_form_height_of(FORM_NARROW_LINES));
+    form->lines = lines > form->lines ? lines : form->lines;
+    if (form->draws)
+        sheet_form_cell(form->sheet, fact, form->sheet->frame.left + (float)form->used * (width + FORM_GAP), width,
+                        0);
+    form->used++;
+    return false;
+}
+
+static float sheet_form_lay(struct sheet *sheet, const struct sheet_fact *facts, size_t count, size_t most,
+                            bool draws, bool *cut) {
+    struct sheet_form form = {.sheet = sheet, .most = most, .draws = draws, .lines = 1};
 
     for (size_t i = 0; i < count; i++) {
-        const size_t mine = sheet_count_lines(sheet, &type, facts[i].value, width);
-        const bool wide = mine > NARROW_LINES;
+        const bool was_cut = facts[i].value[0] != '\0' && sheet_form_place(&form, &facts[i]);
 
         if (cut != NULL)
-            cut[i] = false;
-        if (facts[i].value[0] == '\0')
-            continue;
-        if (used > 0 && (wide || used == PLACES)) {
-            sheet->y += FORM_PAD + FORM_NAME_LEADING + (float)lines * FORM_LEADING + FORM_AFTER;
-            used = 0;
-        }
-        if (wide) {
-            const bool was_cut = sheet_form_wide(sheet, &facts[i], most);
-
-            if (cut != NULL)
-                cut[i] = was_cut;
-            continue;
-        }
-        if (used == 0) {
-            sheet_need(sheet, FORM_PAD + FORM_NAME_LEADING + NARROW_LINES * FORM_LEADING + FORM_AFTER);
-            lines = 1;
-        }
-        lines = mine > lines ? mine : lines;
-        sheet_form_cell(sheet, &facts[i], sheet->frame.left + (float)used * (width + FORM_GAP), width, 0);
-        used++;
+            cut[i] = was_cut;
     }
-    if (used > 0)
-        sheet->y += FORM_PAD + FORM_NAME_LEADING + (float)lines * FORM_LEADING + FORM_AFTER;
+    sheet_form_end_row(&form);
+    return form.height;
+}
+
+void sheet_form(struct sheet *sheet, const struct sheet_fact *facts, size_t count, size_t most, bool *cut) {
+    sheet_form_lay(sheet, facts, count, most, true, cut);
+}
+
+float sheet_form_height(struct sheet *sheet, const struct sheet_fact *facts, size_t count, size_t most) {
+    return sheet_form_lay(sheet, facts, count, most, false, NULL);
 }
 
 /* ---- tables ---- */

@@ -299,13 +299,13 @@ char *words_margin(const struct verdict *verdict, enum temperature_unit unit, ch
 
 const char *words_bound(enum requirement requirement) {
     if (words_requirements[requirement].measure == MEASURE_NOTHING)
-        return "";
+        return "seen or";
     return words_requirements[requirement].least ? "at least" : "at most";
 }
 
 char *words_required(const struct verdict *verdict, enum temperature_unit unit, char *out) {
     if (words_requirements[verdict->requirement].measure == MEASURE_NOTHING)
-        snprintf(out, WORDS_LIMIT_BYTES, "seen or attested");
+        snprintf(out, WORDS_LIMIT_BYTES, "attested");
     else
         words_value(verdict->requirement, verdict->required, unit, out);
     return out;

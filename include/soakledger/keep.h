@@ -16,6 +16,8 @@ struct keep *keep_write(const char *path, const void *bytes, size_t length, stru
 /* The same for what is written bit by bit: `file` is empty, open for writing and reading, and belongs to `keep`.
  * Follow with keep_finish and keep_rename, or with keep_drop. */
 struct keep *keep_begin(const char *path, FILE **file, struct fault *fault);
+/* Its temporary name, for whoever cannot write through `file`. Lasts as long as `keep`. */
+const char *keep_written(const struct keep *keep);
 /* Syncs and closes the file. */
 int keep_finish(struct keep *keep, struct fault *fault);
 /* Gives the file its name, and frees `keep` either way. On failure the written file stays, and the fault names it.

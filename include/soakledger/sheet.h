@@ -46,6 +46,9 @@ void sheet_facts(struct sheet *sheet, const struct sheet_fact *facts, size_t cou
  * stand whole elsewhere. */
 void sheet_form(struct sheet *sheet, const struct sheet_fact *facts, size_t count, size_t most, bool *cut);
 
+/* How high it would be. */
+float sheet_form_height(struct sheet *sheet, const struct sheet_fact *facts, size_t count, size_t most);
+
 /* How high `text` is, wrapped to `width`. */
 float sheet_text_height(struct sheet *sheet, const struct page_type *type, float width, float leading,
                         const char *text);

@@ -39,8 +39,8 @@ char *words_found(const struct verdict *verdict, enum temperature_unit unit, cha
 /* How far inside the limit: "+2.1 °C", or outside: "−8 min 48 s"; "" if not known. With the uncertainty where one
  * is stated: "+4.1 ± 1.5 °C", "+5 min\n± 2.2 °C of the sensors". WORDS_LIMIT_BYTES. */
 char *words_margin(const struct verdict *verdict, enum temperature_unit unit, char *out);
-/* The same in parts, for columns: "at least", or "" where a verdict has no number; "20 min"; "11 min 12 s", "no
- * value"; why that proves nothing, "" if it does: "proven; 22 min possible: readings are missing"; "+5 min" as
+/* The same in parts, for columns: "at least", or "seen or" where a verdict has no number; "20 min"; "11 min 12 s",
+ * "no value"; why that proves nothing, "" if it does: "proven; 22 min possible: readings are missing"; "+5 min" as
  * words_margin; "± 2.2 °C". WORDS_LIMIT_BYTES, the note WORDS_SENTENCE_BYTES. */
 const char *words_bound(enum requirement requirement);
 char *words_required(const struct verdict *verdict, enum temperature_unit unit, char *out);
