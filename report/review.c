@@ -60,10 +60,11 @@ static int take_reading(void *context, const struct reading *reading, struct fau
 
 static void add_curve(struct review_visit *visit, struct chart_curve *curves, size_t *count,
                       const struct ledger_channel *channel, int64_t batch_id) {
-    char *name = visit->names[*count];
+    char *name;
 
     if (*count == REVIEW_MOST_CURVES)
         return;
+    name = visit->names[*count];
     if (batch_id != 0)
         snprintf(name, REVIEW_NAME_BYTES, "batch %lld: %.60s", (long long)batch_id, channel->name);
     else

@@ -110,14 +110,14 @@ static void draw_axis(const struct page *page, const struct range *range, struct
 
     for (int row = 0; row < ROWS; row++)
         canvas_text(canvas, AXIS - 1, row, CANVAS_FAINT, utf8 ? "│" : "|");
-    for (double c = range->low_c; c <= range->high_c; c += TICK_C) {
-        const int row = row_of(range, c);
+    for (int64_t c = (int64_t)range->low_c; c <= (int64_t)range->high_c; c += TICK_C) {
+        const int row = row_of(range, (double)c);
         char text[QUANTITY_TEXT_BYTES];
 
         if (abs(row - last) < 2)
             continue;
         last = row;
-        quantity_format_temperature(llround(c) * MC_PER_C, page->review->config->unit, 0, text);
+        quantity_format_temperature(c * MC_PER_C, page->review->config->unit, 0, text);
         *strchr(text, ' ') = '\0';
         canvas_text(canvas, AXIS - 2 - (int)strlen(text), row, CANVAS_PLAIN, text);
         canvas_text(canvas, AXIS - 1, row, CANVAS_FAINT, utf8 ? "┤" : "+");

@@ -289,7 +289,7 @@ static void keep_dip(struct cause_signs *signs, const struct cause_dip *dip) {
     signs->dips[signs->dip_count++] = *dip;
 }
 
-/* The heat was off when it began: the controller's own doing. */
+/* The heat was off when it began: the controller's own doing. Without an output channel nobody can say. */
 static bool was_commanded(const struct cause_watch *watch) {
     return watch->dip.output_least < HEAT_OFF * watch->dip.output_before && watch->dip.depth_c < SWING_MOST_C;
 }
@@ -301,7 +301,7 @@ void cause_end_dip(struct cause_watch *watch, int64_t t_ms, double control_c) {
     watch->calm_from_ms = t_ms + CALM_MS;
     watch->reference_c = control_c;
     watch->usual_load_c = load_mean(watch);
-    if (!was_commanded(watch)) { // what swung meanwhile was not the controller
+    if (watch->signs.has_output && !was_commanded(watch)) { // what swung meanwhile was not the controller
         watch->signs.swings = watch->swings_before;
         watch->swing_sum_c = watch->swing_sum_before_c;
         watch->swing_sum_ms = watch->swing_sum_before_ms;
