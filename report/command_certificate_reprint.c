@@ -41,7 +41,8 @@ static int paper_write_runs(struct command *command, struct paper *paper, FILE *
                             const struct assess_batch *assessed, struct fault *fault) {
     for (size_t i = 0; i < assessed->visit_count; i++)
         for (size_t k = 0; k < assessed->visits[i].run_count; k++)
-            if (paper_pack_run(command, paper, &assessed->visits[i].runs[k], fault) != 0)
+            if (attach_find_readings(paper->facts, assessed->visits[i].runs[k].run.run_id) != NULL &&
+                paper_pack_run(command, paper, &assessed->visits[i].runs[k], fault) != 0)
                 return -1;
     for (size_t i = 0; i < attach_count(paper->attach); i++) {
         const struct attach_readings *readings = attach_run(paper->attach, i);

@@ -98,8 +98,8 @@ char *signed_shop_run(const struct signed_shop *shop, int expected, const char *
 
     if (getcwd(here, sizeof here) == NULL)
         abort();
-    said = paper_run(&status, "W=%s; cd %s; exec 2>&1; K=%s; S=\"$K -c shop.conf\"; %s", here, shop->folder,
-                     program(), line);
+    said = paper_run(&status, "W=%s; cd %s || exit 99; exec 2>&1; K=%s; S=\"$K -c shop.conf\"; %s", here,
+                     shop->folder, program(), line);
     if (status != expected || strstr(said, part) == NULL)
         fail_msg("%s\nended with %d, expected %d and '%s':\n%s", line, status, expected, part, said);
     return said;
