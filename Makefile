@@ -11,7 +11,7 @@ PACKAGES_BUILD := gcc make pkg-config libserialport-dev libsqlite3-dev libhpdf-d
 	libjansson-dev zlib1g-dev libfribidi-dev libfreetype-dev fonts-dejavu-core fonts-freefont-ttf fonts-wqy-microhei
 PACKAGES_DEMO := poppler-utils
 PACKAGES_TEST := clang openssl libclang-rt-14-dev libcmocka-dev libmodbus-dev python3-pymodbus python3-serial python3-numpy \
-	python3-jsonschema python3-scipy librsvg2-bin socat poppler-utils qpdf mupdf-tools mupdf-tools ghostscript sqlite3 libsqlite3-dev mandoc
+	python3-jsonschema python3-scipy librsvg2-bin socat poppler-utils qpdf mupdf-tools ghostscript sqlite3 libsqlite3-dev mandoc
 PACKAGES_MACHINE := qemu-system-x86 busybox-static cpio sqlite3 libkmod2 libacl1 libblkid1 libcap2 libselinux1
 PACKAGES_LINT := clang clang-format clang-tidy cppcheck mandoc
 
@@ -97,7 +97,7 @@ $(BUILD)/shop: $(BUILD)/tests/shop/main.o $(SHOP_LIB) $(LIB)
 $(BUILD)/until: $(BUILD)/tests/shop/until.o $(LIB)
 $(TESTS) $(TOOLS): $(BUILD)/%: $(BUILD)/tests/%.o $(SUPPORT_LIB) $(DAEMON_LIB) $(REPORT_LIB) $(SHOP_LIB) $(LIB)
 $(BENCHES): $(BUILD)/%: $(BUILD)/tests/bench/%.o $(BENCH_LIB) $(DAEMON_LIB) $(REPORT_LIB) $(LIB)
-$(FUZZERS): build/fuzz/%: $(BUILD)/tests/fuzz/%.o $(LIB)
+$(FUZZERS): build/fuzz/%: $(BUILD)/tests/fuzz/%.o $(REPORT_LIB) $(LIB)
 $(PROGRAMS) $(SHOP) $(TESTS) $(TOOLS) $(BENCHES) $(FUZZERS):
 	@[ '$(V)' = 1 ] || echo "  LD  $(VARIANT) $@"
 	$(Q)$(CC) $(LINK_$(VARIANT)) -o $@ $^ $(LDLIBS) $(if $(filter $(TESTS) $(TOOLS),$@),-lcmocka -lmodbus -lutil)

@@ -40,7 +40,7 @@ __attribute__((format(printf, 2, 3))) static void compare_say(struct compare *co
 
 /* What a member of an array is about: a run, a channel, a verdict's requirement ... */
 static bool compare_label(const json_t *member, char *out, size_t size) {
-    static const char *const names[] = {"name", "run", "channel", "file"};
+    static const char *const names[] = {"name", "run", "channel", "file", "hardness", "disposition", "amendment"};
     const json_t *of = json_object_get(member, "of"), *words = json_object_get(member, "words");
 
     if (json_is_string(of) && json_is_string(words)) {
@@ -64,7 +64,8 @@ static bool compare_label(const json_t *member, char *out, size_t size) {
 
 /* Containers that say nothing to a person. */
 static bool compare_is_frame(const char *name) {
-    static const char *const frames[] = {"judged", "visits", "verdicts", "runs", "batch", "channels"};
+    static const char *const frames[] = {"judged",   "visits", "verdicts",     "runs",      "batch",
+                                         "channels", "books",  "dispositions", "amendments"};
 
     for (size_t i = 0; i < sizeof frames / sizeof frames[0]; i++)
         if (strcmp(name, frames[i]) == 0)
@@ -92,8 +93,8 @@ static void compare_place(const char *path, const char *name, char *out) {
 
     if (compare_is_frame(name))
         snprintf(out, PATH_BYTES, "%s", path);
-    else if (length == 0 ||
-             (strncmp(name, path, length) == 0 && name[length] == ',')) // "temper, soak time" in "temper"
+    else if (length == 0 || (strncmp(name, path, length) == 0 &&
+                             (name[length] == ',' || name[length] == ' '))) // "temper, soak time" in "temper"
         snprintf(out, PATH_BYTES, "%s", name);
     else
         snprintf(out, PATH_BYTES, "%s, %s", path, name);

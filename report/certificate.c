@@ -200,7 +200,9 @@ int certificate_make(struct ledger *ledger, const struct config *config, const s
 
     if (witness != NULL)
         audience.witness = witness->watch;
-    certificate.assessed = assess_batch(ledger, issue->batch_id, witness != NULL ? &both : &audience.curves, fault);
+    certificate.assessed =
+        assess_batch(ledger, issue->batch_id,
+                     witness != NULL && witness->watch.reading != NULL ? &both : &audience.curves, fault);
     if (certificate.assessed != NULL) {
         *outcome = certificate.assessed->outcome;
         result = witness != NULL

@@ -15,7 +15,8 @@
 #include "command_certificate.h"
 
 enum { TRIES = 5 };
-static const char USAGE[] = "certificate BATCH [--why TEXT] [--by NAME] [--revision N] [-o FILE]";
+static const char USAGE[] =
+    "certificate BATCH [--why TEXT] [--by NAME] [--without-readings] [--revision N] [-o FILE]";
 
 /* 1 if it is recorded, 0 if the number was taken meanwhile, -1 with a fault. */
 static int command_record_certificate(struct command *command, struct paper *paper, struct fault *fault) {
@@ -93,13 +94,14 @@ static int command_take_paper(const struct command *command, int argc, char **ar
         {"-o", path}, {"--output", &long_path}, {"--why", &paper->why}, {"--by", &by}, {"--revision", &number}};
 
     *revision = 0;
+    paper->without_readings = command_take_out(&argc, argv, "--without-readings");
     if (command_take(argc, argv, options, sizeof options / sizeof options[0], &word, 1, 1, USAGE, fault) < 0 ||
         command_take_number(word, "batch", &paper->issue.batch_id, fault) != 0 ||
         (number != NULL && command_take_number(number, "revision", revision, fault) != 0))
         return -1;
-    if (number != NULL && (paper->why != NULL || by != NULL))
+    if (number != NULL && (paper->why != NULL || by != NULL || paper->without_readings))
         return fault_set(fault, EX_USAGE,
-                         "--revision prints what was issued: expected no --why and no --by beside it");
+                         "--revision prints what was issued: expected no --why, --by or --without-readings");
     if (paper->why != NULL && paper->why[strspn(paper->why, " \t\r\n")] == '\0')
         return fault_set(fault, EX_USAGE, "--why is empty: expected a reason in words");
     paper->said_by = command_person(command, by);

@@ -14,7 +14,8 @@ struct paper {
     struct certificate_issue issue;
     const char *why;     // NULL if none was given
     const char *said_by; // the reason
-    struct key *key;     // NULL: not signed
+    bool without_readings;
+    struct key *key; // NULL: not signed
     struct attach *attach;
     json_t *facts;        // as they are printed
     struct issue kept;    // what the ledger will keep, or kept

@@ -91,7 +91,7 @@ static int paper_assessed(void *context, const struct assess_batch *assessed, st
                                      paper->attach, fault);
     if (paper->facts == NULL)
         return -1;
-    about->proof_count = proof_write(paper->key, about->proof);
+    about->proof_count = proof_write(paper->key, paper->attach != NULL, about->proof);
     about->replaces = revision.replaces;
     about->why = paper->why != NULL ? paper->why : "";
     return paper_set_changes(paper, about, fault);
@@ -144,7 +144,7 @@ static void paper_set_id(const struct paper *paper, struct pdf_about *about) {
 static int paper_put_together(struct paper *paper, FILE *file, const unsigned char *pages, size_t length,
                               struct pdf_places *places, struct fault *fault) {
     struct pdf_file files[ATTACH_MOST_RUNS + 1] = {{0}};
-    const size_t late = attach_count(paper->attach);
+    const size_t late = paper->attach != NULL ? attach_count(paper->attach) : 0;
     const struct certificate_issue *issue = &paper->issue;
     char title[TEXT_BYTES];
     struct pdf_about about = {.title = title,
@@ -238,10 +238,12 @@ int paper_draw(struct command *command, struct paper *paper, const char *path, s
     paper->command = command;
     if (paper_open_key(command, paper, fault) != 0)
         return -1;
-    paper->attach = attach_open(fault);
-    if (paper->attach == NULL)
-        return -1;
-    witness.watch = attach_watch(paper->attach);
+    if (!paper->without_readings) {
+        paper->attach = attach_open(fault);
+        if (paper->attach == NULL)
+            return -1;
+        witness.watch = attach_watch(paper->attach);
+    }
     if (certificate_make(command->ledger, command->config, &paper->issue, &witness, &pages, &length,
                          &paper->outcome, fault) == 0 &&
         (paper->file = keep_begin(command_far(command), path, &file, fault)) != NULL &&

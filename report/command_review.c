@@ -34,12 +34,15 @@ static int command_hand_out(struct command *command, struct review *review, cons
     const struct review_screen screen = command_screen(command->out);
     unsigned char *bytes = NULL;
     size_t length = 0;
+    int result;
 
     if (path == NULL)
         return review_show(review, &screen, fault);
     if (review_sheet_make(review, &bytes, &length, fault) != 0)
         return -1;
-    return trial_keep(command, path, bytes, length, fault);
+    result = trial_keep(command, path, bytes, length, fault);
+    free(bytes);
+    return result;
 }
 
 static int command_begin_review(struct command *command, struct review *review, struct fault *fault) {
@@ -47,7 +50,9 @@ static int command_begin_review(struct command *command, struct review *review, 
         return -1;
     review->ledger = command->ledger;
     review->config = command->config;
-    review->made_ms = command_now_ms(command, fault);
+    /* A simulated clock stands still, or is gone, when its play is over: then the ledger's last moment is now. */
+    review->made_ms = command->config->clock_page != NULL ? ledger_last_time(command->ledger, fault)
+                                                          : command_now_ms(command, fault);
     return review->made_ms < 0 ? -1 : 0;
 }
 

@@ -54,7 +54,8 @@ static const char help_batch[] =
     "  close   no more runs belong to it\n";
 
 static const char help_certificate[] =
-    "soakledger certificate BATCH [--why TEXT] [--by NAME] [-o FILE]\n"
+    "soakledger certificate BATCH [--why TEXT] [--by NAME] [--without-readings]\n"
+    "           [-o FILE]\n"
     "soakledger certificate BATCH --revision N [-o FILE]\n"
     "\n"
     "Writes the certificate of a batch and records its issue. Without -o it is\n"
@@ -64,6 +65,7 @@ static const char help_certificate[] =
     "  --why TEXT     why there is a new one, if there is one already. What changed\n"
     "                 is found out and printed; the one before stays a record\n"
     "  --by NAME      whose reason that is; the user unless given\n"
+    "  --without-readings   a smaller file, which its receiver cannot judge anew\n"
     "  --revision N   print one again as it was issued, byte for byte\n"
     "\n"
     "'soakledger verify FILE' is what its receiver can do.\n";

@@ -23,7 +23,7 @@ __attribute__((format(printf, 3, 4))) static void proof_add(struct proof *proof,
     proof->count++;
 }
 
-size_t proof_write(const struct key *key, struct proof_line lines[PROOF_MOST_LINES]) {
+size_t proof_write(const struct key *key, bool has_readings, struct proof_line lines[PROOF_MOST_LINES]) {
     struct proof proof = {lines, 0};
 
     if (key == NULL) {
@@ -43,8 +43,13 @@ size_t proof_write(const struct key *key, struct proof_line lines[PROOF_MOST_LIN
         proof_add(&proof, false, "The SHA-256 of shop.pub (openssl pkey -pubin -in shop.pub -outform DER) is");
         proof_add(&proof, true, "%s", key_public_fingerprint(key));
     }
-    proof_add(&proof, false,
-              "Readings, plan and verdicts are attached. To judge them anew, without the shop's ledger:");
-    proof_add(&proof, true, "soakledger verify CERT.pdf --key shop.crt");
+    if (has_readings) {
+        proof_add(&proof, false,
+                  "Readings, plan and verdicts are attached. To judge them anew, without the shop's ledger:");
+        proof_add(&proof, true, "soakledger verify CERT.pdf --key shop.crt");
+    } else {
+        proof_add(&proof, false,
+                  "The readings are not attached: nobody but the shop can judge them anew. Plan and verdicts are.");
+    }
     return proof.count;
 }

@@ -22,13 +22,14 @@ static size_t tell_table(const struct calibration *calibration, int64_t t_ms, in
 }
 
 bool tell_correction(const struct ledger_channel *channel, int64_t begun_ms, int utc_offset_min, char *out) {
+    const int64_t good = channel->outside_count + channel->corrected_count;
     size_t used = tell_table(channel->instrument_calibration, begun_ms, utc_offset_min, 0, out);
 
     used = tell_table(channel->sensor_calibration, begun_ms, utc_offset_min, used, out);
     if (used > 0 && channel->outside_count > 0 && used < TELL_BYTES)
         snprintf(out + used, TELL_BYTES - used,
                  "; %lld of %lld good readings are outside its table and stay as they were",
-                 (long long)channel->outside_count, (long long)(channel->outside_count + channel->corrected_count));
+                 (long long)channel->outside_count, (long long)good);
     return used > 0;
 }
 

@@ -329,15 +329,15 @@ static void test_words_of_figures(void **state) {
     drift_describe_advice(&history, &report, UNIT_CELSIUS, words);
     contains(words, "The controller goes by it: the charge is hotter than shown. Check it");
     contains(words, "before the next charge");
-    for (size_t i = 0; i + 2 < sizeof name; i += 2) // cut within a character nowhere
-        memcpy(name + i, "\xc2\xb0", 3);
+    for (size_t i = 0; i + 3 < sizeof name; i += 3) // cut within a character nowhere
+        memcpy(name + i, "\xe2\x82\xac", 4);
     history.sensors[0].name = name;
-    for (int odd = 0; odd < 2; odd++) {
+    for (int shift = 0; shift < 3; shift++) {
         drift_describe_sensor(&history, &report, 0, UNIT_CELSIUS, words);
         assert_true(strlen(words) < DRIFT_WORDS_BYTES);
-        assert_memory_equal(words + strlen(words) - 2, "\xc2\xb0", 2);
+        assert_memory_equal(words + strlen(words) - 3, "\xe2\x82\xac", 3);
+        memmove(name + 1, name, sizeof name - 2);
         name[0] = 'a';
-        memmove(name + 1, name + 2, strlen(name + 2) + 1);
     }
 }
 
@@ -397,7 +397,7 @@ static void test_what_fits_nothing_is_unknown(void **state) {
 
 /* ---- rates ---- */
 
-enum { HEALTHY = 60, DRIFTING = 40, BEGINS = 15 };
+enum { HEALTHY = 40, DRIFTING = 30, BEGINS = 15 };
 
 static void test_healthy_runs_and_a_drift_of_half_a_degree(void **state) {
     size_t alarms = 0, delays[RUNS] = {0}, found = 0, median = 0;
@@ -414,7 +414,7 @@ static void test_healthy_runs_and_a_drift_of_half_a_degree(void **state) {
             }
         }
     }
-    assert_true(alarms <= 4); // 2,400 runs at one in 1,000: five or more by chance once in 25
+    assert_true(alarms <= 4); // 1,600 runs at one in 1,000: five or more by chance once in 40
     for (uint64_t seed = 0; seed < DRIFTING; seed++) {
         struct made *made = make(3, RUNS, 1, 2000 + seed);
         size_t run = BEGINS;
@@ -431,7 +431,7 @@ static void test_healthy_runs_and_a_drift_of_half_a_degree(void **state) {
 }
 
 static void test_ovens_that_wear(void **state) {
-    enum { EACH = 3, WEAR_RUNS = 32 };
+    enum { EACH = 2, WEAR_RUNS = 30 };
     struct drift_run runs[WEAR_MOST_RUNS];
     struct drift_history history;
     struct fault fault;

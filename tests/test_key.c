@@ -141,7 +141,7 @@ static void names_the_shop(void **state) {
 static void is_checked_by_the_printed_command(void **state) {
     const struct bench *bench = *state;
     struct proof_line lines[PROOF_MOST_LINES];
-    const size_t count = proof_write(bench->key, lines);
+    const size_t count = proof_write(bench->key, true, lines);
     unsigned char signature[KEY_SIGNATURE_BYTES], again[KEY_SIGNATURE_BYTES];
     const char *command = NULL;
     struct fault fault;
@@ -206,7 +206,7 @@ static void says_so_without_a_key(void **state) {
     struct proof_line lines[PROOF_MOST_LINES];
 
     (void)state;
-    assert_true(proof_write(NULL, lines) > 0);
+    assert_true(proof_write(NULL, true, lines) > 0);
     assert_non_null(strstr(lines[0].text, "not signed"));
 }
 

@@ -118,6 +118,7 @@ static void carries_evidence_that_strangers_can_read(void **state) {
         "    stored = list(books.execute('SELECT channel_id, t_ms, value FROM reading WHERE channel_id IN "
         "(%s) AND t_ms BETWEEN ? AND ? ORDER BY t_ms, channel_id' % ','.join(map(str, ids.values())), "
         "(run['begun_ms'], run['until_ms'])))\n"
+        "    stored = [(c, t, v + 1000 if c == 1 else v) for c, t, v in stored] # K-114 is corrected by 1 C\n"
         "    assert rows == stored and len(rows) == run['readings']['rows']\n"
         "    n += len(rows)\n"
         "print('same', n)\"",
@@ -335,6 +336,21 @@ static void says_what_changed_and_why(void **state) {
                        "Nothing that it says has changed.");
 }
 
+static void without_readings_nobody_else_can_judge(void **state) {
+    const struct signed_shop *shop = *state;
+
+    signed_shop_expect(shop, 0,
+                       "$S certificate 1 --why small --without-readings -o small.pdf && pdfdetach -list small.pdf",
+                       "1 embedded files");
+    signed_shop_expect(shop, 0, "pdftotext small.pdf - | tr '\\n' ' '", "nobody but the shop can judge them anew");
+    signed_shop_expect(shop, EX_DATAERR, "$K verify small.pdf", "the readings of run 1 are not attached to it");
+    signed_shop_expect(shop, EX_DATAERR, "$K verify small.pdf", "holds");
+    signed_shop_expect(shop, 0,
+                       "n=$(sqlite3 shop.ledger 'SELECT max(revision) FROM certificate'); $S certificate 1 "
+                       "--revision $n -o again.pdf && cmp again.pdf small.pdf && echo same",
+                       "same");
+}
+
 static void without_a_key_it_says_so(void **state) {
     const struct signed_shop *shop = *state;
 
@@ -368,6 +384,7 @@ int main(void) {
         cmocka_unit_test(comes_out_the_same_from_the_same_ledger),
         cmocka_unit_test(a_falsified_reading_shows_in_a_reprint),
         cmocka_unit_test(says_what_changed_and_why),
+        cmocka_unit_test(without_readings_nobody_else_can_judge),
         cmocka_unit_test(without_a_key_it_says_so),
     };
 

@@ -12,6 +12,7 @@
 #include <string.h>
 #include <sysexits.h>
 
+#include "../daemon/ledger/schema.h"
 #include "../daemon/ledger/seal_private.h"
 #include "support/bench_ledger.h"
 #include "support/tamper.h"
@@ -162,7 +163,7 @@ static void what_is_open_is_named_and_nothing_is_wrong_with_it(void **state) {
     assert_int_equal(tally.flaws, 0);
     assert_true(tally.unsealed > 0);
     seal_books(bench->ledger, t0, &bench->fault);
-    tally = verify(bench->ledger, words);
+    verify(bench->ledger, words);
     assert_string_equal(words, "runs: 1 is over and has no seal");
     assert_int_equal(seal_run(bench->ledger, 1, SEAL_RUN_LATER, LEAD_MS, t0 + 20, NULL, &bench->fault), 0);
     tally = verify(bench->ledger, words);
@@ -176,6 +177,57 @@ static void what_is_open_is_named_and_nothing_is_wrong_with_it(void **state) {
     assert_int_equal(seal_run(bench->ledger, 9, SEAL_RUN, 0, t0, NULL, &bench->fault), -1);
     bench_assert_fault(bench, seal_run(bench->ledger, 1, SEAL_RUN, 0, t0, NULL, &bench->fault), EX_DATAERR,
                        "a run is sealed once");
+}
+
+/* A file as the first version of the program made it, with two runs that are over. */
+static void make_old_ledger(const char *path) {
+    sqlite3 *db = NULL;
+    bool made = sqlite3_open(path, &db) == SQLITE_OK;
+
+    for (const char *const *script = schema_first; *script != NULL && made; script++)
+        made = sqlite3_exec(db, *script, NULL, NULL, NULL) == SQLITE_OK;
+    made = made && sqlite3_exec(db,
+                                "INSERT INTO oven VALUES (1, 'kiln'); INSERT INTO channel VALUES (1, 1, 'control');"
+                                " INSERT INTO run VALUES (1, 1, 1000, 2000, 2), (2, 1, 5000, 6000, 2);"
+                                " INSERT INTO reading VALUES (1, 1500, 20000, 0), (1, 5500, 30000, 0);"
+                                " PRAGMA user_version = 1",
+                                NULL, NULL, NULL) == SQLITE_OK;
+    if (made) {
+        char identity[SQL_BYTES];
+
+        snprintf(identity, sizeof identity, "PRAGMA application_id = %d", LEDGER_APPLICATION_ID);
+        made = sqlite3_exec(db, identity, NULL, NULL, NULL) == SQLITE_OK;
+    }
+    if (!made)
+        fail_msg("%s", sqlite3_errmsg(db));
+    sqlite3_close(db);
+}
+
+static void runs_from_before_there_were_seals_are_sealed_later(void **state) {
+    struct bench *bench = *state;
+    char words[BENCH_WORDS_BYTES], path[BENCH_PATH_BYTES + 8];
+    struct seal_tally tally;
+    struct ledger *ledger;
+    int64_t oven_id = 0;
+
+    snprintf(path, sizeof path, "%s/old", bench->folder);
+    make_old_ledger(path);
+    ledger = ledger_open(path, LEDGER_RECORD, &bench->fault);
+    if (ledger == NULL)
+        fail_msg("%s", bench->fault.text);
+    assert_int_equal(verify(ledger, words).seals, 0);
+    for (int64_t run_id = 1; run_id <= 2; run_id++) {
+        assert_int_equal(seal_find_unsealed(ledger, &oven_id, &bench->fault), run_id);
+        assert_int_equal(oven_id, 1);
+        assert_int_equal(seal_run(ledger, run_id, SEAL_RUN_LATER, 0, t0, NULL, &bench->fault), 0);
+    }
+    assert_int_equal(seal_find_unsealed(ledger, &oven_id, &bench->fault), 0);
+    tally = verify(ledger, words); // its tables are like those of a new one, too
+    assert_string_equal(words, "");
+    assert_int_equal(tally.later_runs, 2);
+    assert_int_equal(tally.readings, 2);
+    assert_int_equal(tally.unsealed, 0);
+    ledger_close(ledger);
 }
 
 static void nothing_new_makes_no_seal_and_nothing_taken_back_leaves_one(void **state) {
@@ -313,6 +365,8 @@ int main(void) {
         cmocka_unit_test_setup_teardown(a_part_is_the_text_that_the_manual_lays_down, bench_set_up,
                                         bench_tear_down),
         cmocka_unit_test_setup_teardown(what_is_open_is_named_and_nothing_is_wrong_with_it, bench_set_up,
+                                        bench_tear_down),
+        cmocka_unit_test_setup_teardown(runs_from_before_there_were_seals_are_sealed_later, bench_set_up,
                                         bench_tear_down),
         cmocka_unit_test_setup_teardown(nothing_new_makes_no_seal_and_nothing_taken_back_leaves_one, bench_set_up,
                                         bench_tear_down),

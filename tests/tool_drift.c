@@ -47,7 +47,7 @@ static void count_first(const struct wear_shop *shop, const struct drift_report 
     tally->delays[run - shop->begins_run]++;
     tally->causes_at_once[report->cause]++;
     tally->right_at_once += right;
-    if (report->cause == DRIFT_UNKNOWN)
+    if (report->cause == DRIFT_UNKNOWN || (report->cause == DRIFT_PAIR && !right)) // it says that it cannot tell
         return;
     tally->sure_count++;
     tally->sure_sum += report->sure;
@@ -80,7 +80,8 @@ static void watch_oven(const struct wear_shop *shop, struct tally *tally) {
         tally->ovens++;
         tally->causes_at_end[report->cause]++;
         tally->right_at_end += wear_is_right(shop, report);
-        tally->wrong_at_end += is_alarm(report) && report->cause != DRIFT_UNKNOWN && !wear_is_right(shop, report);
+        tally->wrong_at_end += is_alarm(report) && report->cause != DRIFT_UNKNOWN && report->cause != DRIFT_PAIR &&
+                               !wear_is_right(shop, report);
         drift_free(report);
     }
 }

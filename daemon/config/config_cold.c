@@ -50,9 +50,9 @@ int config_read_cold_junction(struct config_whole *whole, struct keyfile_section
             "sensor '%s' has type '%s': expected B, E, J, K, N, R, S or T, since the channel is in "
             "mV",
             config->sensors[channel->sensor].identity, config->sensors[channel->sensor].type);
-    if (keyfile_require(section, "cold_junction", text != NULL, "terminals (a channel of the same oven) or 25 C",
-                        whole->fault) != 0)
-        return -1;
+    if (text == NULL)
+        return keyfile_require(section, "cold_junction", 0, "terminals (a channel of the same oven) or 25 C",
+                               whole->fault);
     if (looks_like_number(text))
         return take_stated(whole, section, type, channel);
     whole->colds[config->channel_count] = (struct config_cold){section, text};

@@ -26,6 +26,8 @@ static const double SPREAD_C_PER_LEAK =
 static const double SIGNIFICANT = 3;  // a change that was established and is not 3 standard errors now is gone
 static const double PENALTY = 2.5;    // of a size that is fitted, in natural logarithms
 static const double PENALTY_FREE = 4; // of one that no cause ties to another
+/* Where a change begins was chosen to fit, so that the fit of a shape says less than it seems to. */
+static const double SHAPE_TRUST = 0.5;
 static const double REST_FLOOR_PART = 0.25;
 
 /* What every series says, given a course. */
@@ -309,7 +311,7 @@ static void add_candidate(struct candidate *candidates, size_t *count, const str
                           enum drift_cause cause, size_t sensor, double log_weight) {
     if (isinf(log_weight))
         return;
-    candidates[(*count)++] = (struct candidate){cause, course->shape, sensor, course->log_fit + log_weight};
+    candidates[(*count)++] = (struct candidate){cause, course->shape, sensor, SHAPE_TRUST * course->log_fit + log_weight};
 }
 
 static void weigh_course(const struct drift_history *history, const struct drift_report *report,

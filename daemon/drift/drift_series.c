@@ -11,9 +11,9 @@
 #include "soakledger/trend.h"
 
 static const double CUSUM_ALLOWANCE = 0.7; // for a change that grows by half a standard deviation a run
-static const double CUSUM_LIMIT_ALONE = 5.2;
+static const double CUSUM_LIMIT_ALONE = 5.6;
 static const double EWMA_WEIGHT = 0.25;
-static const double EWMA_HALF_SQUARE_ALONE = 6; // width^2 / 2 of one series
+static const double EWMA_HALF_SQUARE_ALONE = 6.4; // width^2 / 2 of one series
 static const double KENDALL_ESTABLISHES =
     1e-4; // for what has drifted from the first run on, where no chart has a base
 static const double PER_RUNS = 10, PER_HOURS = 100, CONFIDENCE = 0.95;

@@ -81,43 +81,72 @@ struct renewal {
     enum health_since what;
 };
 
-/* The last time up to `t_ms` that the sensor in that channel was fitted, moved there or checked. */
-static int find_renewal(struct examination *examination, const struct ledger_channel *channel, int64_t t_ms,
-                        struct renewal *renewal) {
-    const int64_t sensor_id = *channel->sensor_identity == '\0'
-                                  ? 0
-                                  : sensors_find(examination->ledger, channel->sensor_identity, examination->fault);
-    struct sensor_event *events;
-    size_t count;
-
-    if (channel->sensor_fitted_ms > renewal->t_ms && channel->sensor_fitted_ms <= t_ms)
-        *renewal = (struct renewal){channel->sensor_fitted_ms, HEALTH_SINCE_FITTED};
-    if (sensor_id <= 0)
-        return sensor_id < 0 ? -1 : 0;
-    events = sensors_list_events(examination->ledger, sensor_id, &count, examination->fault);
-    if (events == NULL)
-        return -1;
-    for (size_t i = 0; i < count; i++) {
-        const bool checked = events[i].kind == SENSOR_CHECKED;
-        const bool came = (events[i].kind == SENSOR_FITTED || events[i].kind == SENSOR_MOVED) &&
-                          events[i].channel_id == channel->channel_id;
-        /* A fitting is noted when the daemon starts, but may be stated for a time before. */
-        const int64_t at_ms = came && events[i].stated_ms != 0 ? events[i].stated_ms : events[i].t_ms;
-
-        if ((checked || came) && at_ms <= t_ms && at_ms > renewal->t_ms)
-            *renewal = (struct renewal){at_ms, checked ? HEALTH_SINCE_CHECKED : HEALTH_SINCE_FITTED};
-    }
-    sensors_free_events(events, count);
-    return 0;
-}
-
 struct place { // a channel, from run to run
     char identity[CHANNEL_TEXT_BYTES];
     bool seen;
     int64_t renewed_ms;
+    struct sensor_event *events; // of the sensor that is in it
+    size_t event_count;
 };
 
-/* Which sensors were renewed since the run before; `places` remembers. */
+/* Another sensor in the channel: its events, once. */
+static int change_sensor(struct examination *examination, const char *identity, struct place *place) {
+    int64_t sensor_id;
+
+    snprintf(place->identity, sizeof place->identity, "%s", identity);
+    sensors_free_events(place->events, place->event_count);
+    place->events = NULL;
+    place->event_count = 0;
+    if (*identity == '\0')
+        return 0;
+    sensor_id = sensors_find(examination->ledger, identity, examination->fault);
+    if (sensor_id <= 0)
+        return sensor_id < 0 ? -1 : 0;
+    place->events = sensors_list_events(examination->ledger, sensor_id, &place->event_count, examination->fault);
+    return place->events == NULL ? -1 : 0;
+}
+
+/* The last time up to `t_ms` that the sensor in that channel was fitted, moved there or checked. */
+static struct renewal find_renewal(const struct ledger_channel *channel, const struct place *place, int64_t t_ms) {
+    struct renewal renewal = {INT64_MIN, HEALTH_SINCE_SEEN};
+
+    if (channel->sensor_fitted_ms != 0 && channel->sensor_fitted_ms <= t_ms)
+        renewal = (struct renewal){channel->sensor_fitted_ms, HEALTH_SINCE_FITTED};
+    for (size_t i = 0; i < place->event_count; i++) {
+        const struct sensor_event *event = &place->events[i];
+        const bool checked = event->kind == SENSOR_CHECKED;
+        const bool came = (event->kind == SENSOR_FITTED || event->kind == SENSOR_MOVED) &&
+                          event->channel_id == channel->channel_id;
+        /* A fitting is noted when the daemon starts, but may be stated for a time before. */
+        const int64_t at_ms = came && event->stated_ms != 0 ? event->stated_ms : event->t_ms;
+
+        if ((checked || came) && at_ms <= t_ms && at_ms > renewal.t_ms)
+            renewal = (struct renewal){at_ms, checked ? HEALTH_SINCE_CHECKED : HEALTH_SINCE_FITTED};
+    }
+    return renewal;
+}
+
+/* Was the sensor in that channel renewed since the run before? `place` remembers. 1, 0, -1. */
+static int look_at_place(struct examination *examination, const struct ledger_channel *channel, int64_t t_ms,
+                         struct place *place, struct health_sensor *sensor) {
+    const bool seen = place->seen;
+    bool renewed = strcmp(channel->sensor_identity, place->identity) != 0;
+    struct renewal renewal;
+
+    if ((renewed || !seen) && change_sensor(examination, channel->sensor_identity, place) != 0)
+        return -1;
+    renewal = find_renewal(channel, place, t_ms);
+    renewed |= renewal.t_ms > place->renewed_ms;
+    if (renewed || !seen) {
+        sensor->since_what = renewal.what;
+        sensor->since_ms = renewal.what == HEALTH_SINCE_SEEN ? t_ms : renewal.t_ms;
+    }
+    place->seen = true;
+    place->renewed_ms = renewal.t_ms;
+    return renewed && seen;
+}
+
+/* Which sensors were renewed since the run before. */
 static int mark_renewed(struct examination *examination, const struct ledger_run *run, struct place *places,
                         bool *renewed) {
     size_t count;
@@ -127,23 +156,14 @@ static int mark_renewed(struct examination *examination, const struct ledger_run
 
     for (size_t i = 0; result == 0 && i < count; i++) {
         const size_t at = find_sensor(examination->oven, channels[i].channel_id);
-        struct renewal renewal = {INT64_MIN, HEALTH_SINCE_SEEN};
-        char identity[CHANNEL_TEXT_BYTES];
+        int is_renewed;
 
         if (at == examination->oven->sensor_count)
             continue;
-        result = find_renewal(examination, &channels[i], run->begun_ms, &renewal);
-        snprintf(identity, sizeof identity, "%s", channels[i].sensor_identity);
-        renewed[at] =
-            places[at].seen && (renewal.t_ms > places[at].renewed_ms || strcmp(identity, places[at].identity) != 0);
-        if (renewed[at] || !places[at].seen) {
-            examination->oven->sensors[at].since_what = renewal.what;
-            examination->oven->sensors[at].since_ms =
-                renewal.what == HEALTH_SINCE_SEEN ? run->begun_ms : renewal.t_ms;
-        }
-        places[at].seen = true;
-        places[at].renewed_ms = renewal.t_ms;
-        memcpy(places[at].identity, identity, sizeof identity);
+        is_renewed =
+            look_at_place(examination, &channels[i], run->begun_ms, &places[at], &examination->oven->sensors[at]);
+        renewed[at] = is_renewed == 1;
+        result = is_renewed < 0 ? -1 : 0;
     }
     ledger_free_channels(channels, count);
     return result;
@@ -300,6 +320,8 @@ static int take_all_runs(struct examination *examination) {
         result = fault_set(examination->fault, EX_OSERR, "no memory for the history of an oven");
     for (size_t i = 0; i < examination->run_count && result == 0; i++)
         result = take_run(examination, &examination->runs[i], places, waiting);
+    for (size_t i = 0; places != NULL && i < DRIFT_MOST_SENSORS; i++)
+        sensors_free_events(places[i].events, places[i].event_count);
     free(places);
     free(waiting);
     return result;

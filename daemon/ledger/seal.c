@@ -158,7 +158,7 @@ static void add_finished(struct making *making, const struct seal_form *form) {
     }
     numbers = list_close(&list, &query, &count);
     making->result = numbers == NULL ? -1 : 0;
-    for (size_t i = 0; i < count; i++) {
+    for (size_t i = 0; numbers != NULL && i < count; i++) {
         add_part(making, form->name, 0, numbers[i], numbers[i]);
     }
     free(numbers);
@@ -207,7 +207,7 @@ static void add_readings(struct making *making, const struct span *span) {
         list_numbers(making, "SELECT channel_id FROM channel WHERE oven_id = ?1 ORDER BY channel_id", span, &count);
 
     making->result = channels == NULL ? -1 : 0;
-    for (size_t i = 0; i < count; i++) {
+    for (size_t i = 0; channels != NULL && i < count; i++) {
         add_part(making, "reading", channels[i], span->from_ms, span->run.ended_ms);
         add_part(making, "reading_emf", channels[i], span->from_ms, span->run.ended_ms);
     }
@@ -226,7 +226,7 @@ static void add_fittings(struct making *making, const struct span *span) {
     int64_t *const fittings = list_numbers(making, sql, span, &count);
 
     making->result = fittings == NULL ? -1 : 0;
-    for (size_t i = 0; i < count; i++) {
+    for (size_t i = 0; fittings != NULL && i < count; i++) {
         add_part(making, "fitting", 0, fittings[i], fittings[i]);
     }
     free(fittings);
@@ -263,7 +263,7 @@ static void add_batches(struct making *making, const struct span *span) {
     by_run.run.oven_id = span->run.run_id; // what the statement's one parameter is
     batches = list_numbers(making, sql, &by_run, &count);
     making->result = batches == NULL ? -1 : 0;
-    for (size_t i = 0; i < count; i++) {
+    for (size_t i = 0; batches != NULL && i < count; i++) {
         add_part(making, "batch", 0, batches[i], batches[i]);
         add_part(making, "plan", 0, batches[i], batches[i]);
     }

@@ -430,7 +430,7 @@ static int open_rows(struct query *query, struct ledger *ledger, const struct se
 static int digest_rows(struct ledger *ledger, const struct seal_form *form, struct seal_part *part, bool quick,
                        bool *plain, struct fault *fault) {
     struct seal_text *const text = seal_text_open(fault);
-    struct query query;
+    struct query query = {0};
     int result;
 
     if (text == NULL) {

@@ -5,7 +5,7 @@
 
 #include "steady_private.h"
 
-enum { FALLS_BACK_MC = 5000, BELOW_FROM_MC = 147500, BELOW_TO_MC = 17500 };
+enum { FALLS_BACK_MC = 5000, BELOW_FROM_MC = 147500, BELOW_TO_MC = 17500, BRIDGED = 1 };
 
 static double line_mc(size_t line) {
     return (double)line * LINE_STEP_MC;
@@ -43,10 +43,14 @@ void steady_heat_take(struct steady_heat *heat, const struct steady_bin *bin, si
 
     heat->output_missing += isnan(bin->output) ? 1 : 0;
     if (isnan(now_mc)) {
-        heat->missing++;
-        heat->has_last = false;
+        heat->since_last++;
+        if (heat->since_last > BRIDGED) {
+            heat->missing++;
+            heat->has_last = false;
+        }
         return;
     }
+    heat->since_last = 0;
     if (heat->has_last) {
         rise_through(heat, now_mc, now_ms, output);
         heat->output_ms += output * (now_ms - heat->last_ms);

@@ -30,6 +30,7 @@ struct steady_heat {
     struct rise lines[LINE_COUNT];
     bool has_last;
     double last_mc, last_ms; // middle of the bin
+    size_t since_last;       // bins without the reference
     size_t missing, output_missing;
     double output_ms;
 };

@@ -29,7 +29,7 @@ struct certificate_about {
 /* Whoever wants to see what the certificate rests on: its readings as they pass, then the assessed batch before the
  * pages are drawn, whose `about` it fills in. */
 struct certificate_witness {
-    struct assess_watch watch;
+    struct assess_watch watch; // all of it, or nothing
     void *context;
     int (*assessed)(void *context, const struct assess_batch *assessed, struct certificate_about *about,
                     struct fault *fault);

@@ -15,7 +15,8 @@ struct proof_line {
     char text[PROOF_LINE_BYTES];
 };
 
-/* The lines in order; returns how many. `key` is NULL for a certificate that is not signed, which is said. */
-size_t proof_write(const struct key *key, struct proof_line lines[PROOF_MOST_LINES]);
+/* The lines in order; returns how many. `key` is NULL for a certificate that is not signed, which is said.
+ * `has_readings`: they are attached. */
+size_t proof_write(const struct key *key, bool has_readings, struct proof_line lines[PROOF_MOST_LINES]);
 
 #endif

@@ -20,7 +20,7 @@
  * Heat-up: the time that the reference took, for the first time in the run, between two whole tens of degrees: the
  * next at or below level - 147.5 C and level - 17.5 C (so that 805 C gives 650 C to 780 C, and a level that wavers
  * by two degrees around a multiple of five gives the same two). Known only if it began below and never fell back by
- * 5 C between the two, and no bin was missing there.
+ * 5 C between the two, and no two bins in a row were missing there.
  */
 #ifndef SOAKLEDGER_STEADY_H
 #define SOAKLEDGER_STEADY_H

@@ -98,8 +98,8 @@ static void give_up_on_flaw(void *context, const char *words) {
 
 static double verify_s(struct shelf *shelf) {
     const struct seal_scope everything = {0};
-    struct seal_tally tally;
-    struct fault fault;
+    struct seal_tally tally = {0};
+    struct fault fault = {0};
     const double began_s = figure_cpu_s();
 
     check(seal_verify(shelf->ledger, &everything, give_up_on_flaw, NULL, &tally, &fault) == 0, &fault);
@@ -130,7 +130,7 @@ static double scan_s(const struct shelf *shelf) {
 }
 
 int main(void) {
-    struct shelf shelf;
+    struct shelf shelf = {0};
     double sealed_s, verified_s = 0, scanned_s = 0;
     bool reached;
 

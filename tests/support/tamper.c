@@ -182,7 +182,7 @@ void tamper_try(struct ledger *ledger, uint64_t seed, size_t count, struct tampe
     back = take_triggers(ledger->db);
     while (tally->tried < count) {
         const struct target *target = &targets[bench_random(&random) % TARGETS];
-        size_t columns = 0;
+        size_t columns = 1;
 
         while (columns < MOST_COLUMNS && target->columns[columns] != NULL)
             columns++;

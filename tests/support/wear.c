@@ -10,7 +10,7 @@
 
 #include "../shop/heat.h"
 
-enum { CONTROL = 1, SETPOINT = 100, OUTPUT = 101, INTERVAL_MS = 5000, MS_PER_S = 1000, PER_UNIT = 1000 };
+enum { CONTROL = 1, SETPOINT = 100, OUTPUT = 101, INTERVAL_MS = 10000, MS_PER_S = 1000, PER_UNIT = 1000 };
 static const int64_t first_ms = INT64_C(1794812400000), day_ms = 86400000;
 
 /* ---- chance ---- */
@@ -181,7 +181,8 @@ static void play_run(struct play *play, size_t run) {
     const int64_t begun_ms = first_ms + (int64_t)run * day_ms / 2;
     const double step_s = (double)INTERVAL_MS / MS_PER_S;
     const double rate = play->shop->full_power ? INFINITY : 900.0 / 3600;
-    const int64_t rise_ms = (int64_t)(play->shop->level_c * 6000), soak_ms = 70 * 60 * MS_PER_S;
+    const int64_t rise_ms = (int64_t)(play->shop->level_c * (play->shop->full_power ? 5000 : 5600));
+    const int64_t soak_ms = 50 * 60 * MS_PER_S;
 
     build_oven(play, run);
     choose_errors(play, run);
