@@ -128,8 +128,7 @@ static int attach_begin(void *context, size_t visit, const struct assess_run *ru
                          (long long)run->run.run_id);
     attach->stream_open = true;
     EVP_DigestInit_ex(attach->digest, EVP_sha256(), NULL);
-    memcpy(attach->rows, ATTACH_HEADER, strlen(ATTACH_HEADER));
-    attach->used = strlen(ATTACH_HEADER);
+    attach->used = (size_t)snprintf((char *)attach->rows, BUFFER_BYTES, "%s", ATTACH_HEADER);
     return 0;
 }
 
