@@ -9,7 +9,7 @@ Q := $(if $(filter 1,$(V)),,@)
 
 PACKAGES_BUILD := gcc make pkg-config libserialport-dev libsqlite3-dev libhpdf-dev libinih-dev libsystemd-dev libssl-dev \
 	libjansson-dev zlib1g-dev libfribidi-dev libfreetype-dev fonts-dejavu-core fonts-freefont-ttf fonts-wqy-microhei
-PACKAGES_DEMO := poppler-utils
+PACKAGES_DEMO := openssl poppler-utils
 PACKAGES_TEST := clang openssl libclang-rt-14-dev libcmocka-dev libmodbus-dev python3-pymodbus python3-serial python3-numpy \
 	python3-jsonschema python3-scipy librsvg2-bin socat poppler-utils qpdf mupdf-tools ghostscript sqlite3 libsqlite3-dev mandoc
 PACKAGES_MACHINE := qemu-system-x86 busybox-static cpio sqlite3 libkmod2 libacl1 libblkid1 libcap2 libselinux1
