@@ -151,11 +151,12 @@ static const char SHOP[] = "name = Toolroom, plane irons and chisels\naddress = 
                            "key = /nonexistent\n";
 
 static void set_names(const struct room *room) {
+    const char *build = getenv("SOAKLEDGER_BUILD");
     char words[2 * PATH_BYTES];
 
     setenv("F", room->folder, 1);
     setenv("D", room->fixture.folder, 1);
-    setenv("B", getenv("SOAKLEDGER_BUILD") != NULL ? getenv("SOAKLEDGER_BUILD") : "build/gcc", 1);
+    setenv("B", build != NULL ? build : "build/gcc", 1);
     snprintf(words, sizeof words, "%.200s/soakledger -c %.200s/shop.conf", room->folder, room->folder);
     setenv("S", words, 1);
 }
