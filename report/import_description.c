@@ -61,14 +61,14 @@ static int import_take_signs(struct import_description *d, struct keyfile_sectio
 /* "open = ----": a word that stands for an open sensor; several are parted by blanks. */
 static int import_take_open(struct import_description *d, struct keyfile_section *section, struct fault *fault) {
     const char *text = keyfile_take(section, "open", NULL);
-    char *rest, *copy;
+    char *rest;
 
     if (text == NULL)
         return 0;
-    copy = strdup(text); // freed with the description: the first word
-    if (copy == NULL)
+    d->open_text = strdup(text);
+    if (d->open_text == NULL)
         return fault_set(fault, EX_OSERR, "not enough memory");
-    for (char *word = strtok_r(copy, " ", &rest); word != NULL; word = strtok_r(NULL, " ", &rest)) {
+    for (char *word = strtok_r(d->open_text, " ", &rest); word != NULL; word = strtok_r(NULL, " ", &rest)) {
         if (d->open_count == IMPORT_WORDS_MOST)
             return keyfile_refuse(section, "open", fault, "too many words: expected at most %d", IMPORT_WORDS_MOST);
         d->open_words[d->open_count++] = word;
@@ -169,7 +169,7 @@ struct import_description *import_read_description(const char *path, struct faul
 void import_free_description(struct import_description *d) {
     if (d == NULL)
         return;
-    free((char *)(uintptr_t)(d->open_count > 0 ? d->open_words[0] : NULL));
+    free(d->open_text);
     keyfile_free(d->file);
     free(d);
 }

@@ -33,6 +33,7 @@ struct import_description {
     char separator, point; // of fields, and of decimals
     int64_t interval_ms;
     const char *open_words[IMPORT_WORDS_MOST]; // how the file says that a sensor is open
+    char *open_text;                           // which holds them
     size_t open_count;
     struct import_column columns[IMPORT_COLUMNS_MOST];
     size_t column_count;
