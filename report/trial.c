@@ -184,7 +184,7 @@ int64_t trial_uncertainty(const struct ledger_channel *channel, int64_t at_mc) {
 
 int trial_keep(struct command *command, const char *path, unsigned char *bytes, size_t length,
                struct fault *fault) {
-    struct keep *keep = keep_write(path, bytes, length, fault);
+    struct keep *keep = keep_write(command_far(command), path, bytes, length, fault);
 
     if (keep == NULL || keep_rename(keep, fault) != 0)
         return -1;
