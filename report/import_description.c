@@ -151,15 +151,17 @@ static int import_take_all(struct import_description *d, struct fault *fault) {
     return keyfile_refuse_unknown(d->file, fault);
 }
 
-struct import_description *import_read_description(const char *path, struct fault *fault) {
-    struct import_description *d = calloc(1, sizeof *d);
+struct import_description *import_read_description(struct keyfile *file, struct fault *fault) {
+    struct import_description *d = file != NULL ? calloc(1, sizeof *d) : NULL;
 
     if (d == NULL) {
-        fault_set(fault, EX_OSERR, "not enough memory to read %s", path);
+        if (file != NULL)
+            fault_set(fault, EX_OSERR, "not enough memory to read %s", keyfile_name(file));
+        keyfile_free(file);
         return NULL;
     }
-    d->file = keyfile_read(path, fault);
-    if (d->file == NULL || import_take_all(d, fault) != 0) {
+    d->file = file;
+    if (import_take_all(d, fault) != 0) {
         import_free_description(d);
         return NULL;
     }

@@ -40,8 +40,10 @@ struct import_description {
     size_t time_field;
 };
 
-/* NULL with a fault that names file and line. */
-struct import_description *import_read_description(const char *path, struct fault *fault);
+/* Takes the file over; NULL is allowed, with the fault already filled in. NULL with a fault that names file and
+ * line.
+ */
+struct import_description *import_read_description(struct keyfile *file, struct fault *fault);
 void import_free_description(struct import_description *description); // NULL is allowed
 
 struct import_data {
