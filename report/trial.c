@@ -45,7 +45,7 @@ int trial_open(struct trial *trial, const struct config *config, const char *sub
 
 int trial_finish(struct trial *trial, int result, unsigned char **bytes, size_t *length, struct fault *fault) {
     if (result == 0)
-        result = page_finish(trial->page, bytes, length, fault);
+        result = page_finish_file(trial->page, bytes, length, fault);
     page_free(trial->page);
     return result;
 }
