@@ -188,10 +188,11 @@ format:
 
 # The kernel's own serial drivers, in a virtual machine.
 .PHONY: soak-test
-soak-test: setup-build
+soak-test: setup-install
 	$(Q)tests/setup $(PACKAGES_MACHINE)
 	$(Q)$(MAKE) --no-print-directory -j2 all build/$(VARIANT)/shop
 	$(Q)tests/machine/run $(BUILD)
+	$(Q)tests/machine/service $(BUILD)
 
 clean:
 	rm -rf build
