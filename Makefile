@@ -172,11 +172,14 @@ install: all
 	install -m 644 daemon/config/example.conf $(DESTDIR)$(sysconfdir)/soakledger/example.conf
 	install -m 644 -t $(DESTDIR)$(sysconfdir)/soakledger/plans $(wildcard daemon/plan/examples/*.plan)
 
-# build/soakledger_VERSION_ARCHITECTURE.deb
+# $(DEB)/soakledger_VERSION_ARCHITECTURE.deb
+DEB ?= build
+DEB_OPTIONS ?= -Zxz
 deb: setup-build
 	$(Q)tests/setup $(PACKAGES_DEB)
-	$(Q)rm -rf build/deb && $(MAKE) --no-print-directory install VARIANT=gcc DESTDIR=$(CURDIR)/build/deb prefix=/usr >/dev/null
-	$(Q)systemd/package/build build/deb $(VERSION) build -Zxz
+	$(Q)rm -rf $(DEB)/staged
+	$(Q)$(MAKE) --no-print-directory install VARIANT=gcc DESTDIR=$(abspath $(DEB))/staged prefix=/usr >/dev/null
+	$(Q)systemd/package/build $(DEB)/staged $(VERSION) $(DEB) $(DEB_OPTIONS)
 
 # Package, accounts and units, in a root folder of their own. Needs root; see the script.
 check-install: setup-install
