@@ -27,6 +27,7 @@ const char *const schema_second[] = {
     schema_books,
     schema_books_words,
     schema_seal,
+    schema_damage,
     NULL,
 };
 // clang-format on
