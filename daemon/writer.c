@@ -21,7 +21,7 @@ enum {
     HELD_MOST = 1 << 18, // messages of one transaction: what has to be kept until it is committed
     RETRY_AFTER_S = 1,
     LAST_TRIES = 10,
-    MEMORY_TRIES = 10,     // in a row without memory: beginning again frees what is held, trying on does not
+    MEMORY_TRIES = 5,      // in a row without memory: beginning again frees what is held, trying on does not
     ANEW_EVERY_MS = 60000, // a disk that damages one ledger after the other must not be littered with them
     LET_GO_US = 5000,
     MS_PER_S = 1000,
@@ -248,14 +248,18 @@ static void *run_writer(void *context) {
     int tries = 0, result = 0;
 
     while (!queue_is_shut(writer->queue) || queue_depth(writer->queue) > 0 || writer->open) {
-        atomic_fetch_add(&writer->rounds, 1);
         result = result == 0 ? work(writer) : start_over(writer);
         if (result == 0 && !writer->in_trouble) {
+            if (!writer->open) // all that was taken is committed
+                atomic_fetch_add(&writer->rounds, 1);
             tries = writer->memory_tries = 0;
             continue;
         }
         if (result == 0) // all is given again: commit at once to know whether the trouble is over
             result = commit(writer);
+        /* Not stuck: a person was told, and a restart would lose what is held until the disk takes it again. */
+        if (result == 0 || writer->in_trouble)
+            atomic_fetch_add(&writer->rounds, 1);
         if (result == 0)
             continue;
         if (gives_up(writer, result))

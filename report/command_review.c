@@ -34,12 +34,15 @@ static int command_hand_out(struct command *command, struct review *review, cons
     const struct review_screen screen = command_screen(command->out);
     unsigned char *bytes = NULL;
     size_t length = 0;
+    int result;
 
     if (path == NULL)
         return review_show(review, &screen, fault);
     if (review_sheet_make(review, &bytes, &length, fault) != 0)
         return -1;
-    return trial_keep(command, path, bytes, length, fault);
+    result = trial_keep(command, path, bytes, length, fault);
+    free(bytes);
+    return result;
 }
 
 static int command_begin_review(struct command *command, struct review *review, struct fault *fault) {

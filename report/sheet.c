@@ -456,7 +456,7 @@ static size_t sheet_lay_row(struct sheet_table *table, const struct sheet_cell *
 
         shown[i] = cells[i];
         if (i == 0 && on_new_page && table->carried != NULL)
-            shown[i] = (struct sheet_cell){table->carried, SHEET_NO_MARK, cells[i].strong};
+            shown[i] = (struct sheet_cell){table->carried, SHEET_NO_MARK, true};
         mine = sheet_count_lines(table->sheet, &type, shown[i].text,
                                  sheet_column_width(table, i) - sheet_cell_indent(&cells[i]));
         lines = mine > lines ? mine : lines;

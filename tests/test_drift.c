@@ -329,15 +329,15 @@ static void test_words_of_figures(void **state) {
     drift_describe_advice(&history, &report, UNIT_CELSIUS, words);
     contains(words, "The controller goes by it: the charge is hotter than shown. Check it");
     contains(words, "before the next charge");
-    for (size_t i = 0; i + 2 < sizeof name; i += 2) // cut within a character nowhere
-        memcpy(name + i, "\xc2\xb0", 3);
+    for (size_t i = 0; i + 3 < sizeof name; i += 3) // cut within a character nowhere
+        memcpy(name + i, "\xe2\x82\xac", 4);
     history.sensors[0].name = name;
-    for (int odd = 0; odd < 2; odd++) {
+    for (int shift = 0; shift < 3; shift++) {
         drift_describe_sensor(&history, &report, 0, UNIT_CELSIUS, words);
         assert_true(strlen(words) < DRIFT_WORDS_BYTES);
-        assert_memory_equal(words + strlen(words) - 2, "\xc2\xb0", 2);
+        assert_memory_equal(words + strlen(words) - 3, "\xe2\x82\xac", 3);
+        memmove(name + 1, name, sizeof name - 2);
         name[0] = 'a';
-        memmove(name + 1, name + 2, strlen(name + 2) + 1);
     }
 }
 

@@ -100,11 +100,11 @@ static void expect_torn(struct stage *stage) {
 }
 
 static void expect_new_ledger(struct stage *stage) {
-    says(stage, "sqlite3 -readonly $D/shop.ledger 'select kind from event order by event_id limit 2'", "8\n9\n");
+    says(stage, "sqlite3 -readonly $D/shop.ledger 'select kind from event order by event_id limit 2'", "9\n10\n");
     says(stage,
          "sqlite3 -readonly $D/shop.ledger \"select detail = replace('$(ls $D/*.damaged-????????T??????Z)', '$D/', "
          "'') "
-         "from event where kind = 8\"",
+         "from event where kind = 9\"",
          "1\n");
     says(stage, "sqlite3 -readonly $D/shop.ledger 'select count(*) from batch'", "0\n");
 }

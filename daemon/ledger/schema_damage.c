@@ -7,5 +7,5 @@
 // clang-format off
 
 const char schema_damage[] =
-    "INSERT INTO event_kind VALUES (8, 'begun in place of a damaged ledger', ''),"
-    " (9, 'the run goes on from a damaged ledger', 'ms in that one, 0 if not known');\n";
+    "INSERT INTO event_kind VALUES (9, 'begun in place of a damaged ledger', ''),"
+    " (10, 'the run goes on from a damaged ledger', 'ms in that one, 0 if not known');\n";

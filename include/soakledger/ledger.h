@@ -3,7 +3,8 @@
  *
  * STRICT tables, WAL, foreign keys, `user_version` migrations. Readings are plain rows clustered by (channel,
  * t_ms). What was true when it was used (configuration, fittings, plans) is kept by value, each text once under its
- * SHA-256. Findings, verdicts, claims and certificates are append-only: triggers refuse UPDATE and DELETE.
+ * SHA-256. Findings, verdicts, claims and certificates are append-only: triggers refuse UPDATE and DELETE. What is
+ * changed in spite of them shows: see seal.h.
  *
  * Three ways to open it. RECORD is the daemon: makes the file if need be, migrates it, writes readings, runs,
  * events, findings and verdicts; a second recorder on the same file is refused (EX_UNAVAILABLE, by a lock
