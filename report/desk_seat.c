@@ -103,7 +103,7 @@ static int desk_find_caller(struct desk_seat *seat, struct fault *fault) {
 
     if (getsockopt(seat->socket, SOL_SOCKET, SO_TYPE, &type, &type_size) != 0 || type != SOCK_SEQPACKET ||
         getsockopt(seat->socket, SOL_SOCKET, SO_DOMAIN, &domain, &domain_size) != 0 || domain != AF_UNIX ||
-        getsockopt(seat->socket, SOL_SOCKET, SO_PEERCRED, &caller, &size) != 0 || caller.pid == 0)
+        getsockopt(seat->socket, SOL_SOCKET, SO_PEERCRED, &caller, &size) != 0)
         return fault_set(fault, EX_USAGE,
                          "standard input is no call: 'desk' is started by systemd, by soakledger-books.socket");
     if (setsockopt(seat->socket, SOL_SOCKET, SO_RCVTIMEO, &patience, sizeof patience) != 0 ||

@@ -151,11 +151,12 @@ static const char SHOP[] = "name = Toolroom, plane irons and chisels\naddress = 
                            "key = /nonexistent\n";
 
 static void set_names(const struct room *room) {
+    const char *build = getenv("SOAKLEDGER_BUILD");
     char words[2 * PATH_BYTES];
 
     setenv("F", room->folder, 1);
     setenv("D", room->fixture.folder, 1);
-    setenv("B", getenv("SOAKLEDGER_BUILD") != NULL ? getenv("SOAKLEDGER_BUILD") : "build/gcc", 1);
+    setenv("B", build != NULL ? build : "build/gcc", 1);
     snprintf(words, sizeof words, "%.200s/soakledger -c %.200s/shop.conf", room->folder, room->folder);
     setenv("S", words, 1);
 }
@@ -477,6 +478,60 @@ static void what_is_no_call_is_refused(void **state) {
     readings_are_as_they_were(room);
 }
 
+/* Any bytes at all: a line, or a call that is one. */
+static void random_bytes_are_refused_or_understood(void **state) {
+    enum { ROUNDS = 3000, CHANGES = 4, BYTES = 96 };
+    static const char call[] = "sld\1\1\0\0\0/l\0batch\0close\0"
+                               "1\0--note\0x";
+    const int before = dup(STDIN_FILENO);
+    uint32_t seed = 1;
+    int understood = 0, after;
+
+    (void)state;
+    close(before);
+    for (int i = 0; i < ROUNDS; i++) {
+        struct fault fault = {0};
+        struct desk_seat *seat;
+        char bytes[BYTES] = {0};
+        size_t length = sizeof call;
+        union {
+            char bytes[CMSG_SPACE(DESK_MOST_FDS * sizeof(int))];
+            struct cmsghdr aligned;
+        } control = {{0}};
+        struct iovec part = {bytes, 0};
+        struct msghdr message = {.msg_iov = &part, .msg_iovlen = 1, .msg_control = control.bytes};
+        int ends[2];
+
+        memcpy(bytes, call, sizeof call);
+        for (int k = 0; k < i % CHANGES; k++) {
+            seed = seed * 1664525 + 1013904223; // Numerical Recipes' constants, from memory
+            bytes[(seed >> 8) % sizeof call] = (char)(seed >> 24);
+            length = (seed & 1) != 0 ? (seed >> 16) % BYTES : length;
+        }
+        part.iov_len = length;
+        message.msg_controllen = CMSG_SPACE((size_t)(i % (DESK_MOST_FDS + 1)) * sizeof(int));
+        control.aligned = (struct cmsghdr){.cmsg_len = CMSG_LEN((size_t)(i % (DESK_MOST_FDS + 1)) * sizeof(int)),
+                                           .cmsg_level = SOL_SOCKET,
+                                           .cmsg_type = SCM_RIGHTS};
+        if (i % (DESK_MOST_FDS + 1) == 0)
+            message.msg_control = NULL, message.msg_controllen = 0;
+        assert_int_equal(socketpair(AF_UNIX, SOCK_SEQPACKET | SOCK_CLOEXEC, 0, ends), 0);
+        assert_true(sendmsg(ends[0], &message, MSG_NOSIGNAL) >= 0 || length == 0);
+        if (length == 0)
+            shutdown(ends[0], SHUT_WR);
+        seat = desk_take_seat(ends[1], &fault);
+        assert_true(seat != NULL || (fault.status != 0 && fault.text[0] != '\0'));
+        understood += seat != NULL;
+        desk_leave_seat(seat);
+        close(ends[0]);
+        close(ends[1]);
+    }
+    assert_in_range(understood, 1, ROUNDS / 2);
+    after = dup(STDIN_FILENO);
+    close(after);
+    assert_int_equal(after, before); // no descriptor that came is left open
+}
+
 /* SQL, shell, other files in the words: they are words. */
 static void words_stay_words(void **state) {
     struct room *room = *state;
@@ -608,6 +663,7 @@ int main(void) {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(the_caller_gives_only_what_was_named),
         cmocka_unit_test(a_service_that_asks_for_more_gets_nothing),
+        cmocka_unit_test(random_bytes_are_refused_or_understood),
         cmocka_unit_test(a_member_reads_while_it_is_recorded_and_after),
         cmocka_unit_test(a_member_keeps_books),
         cmocka_unit_test(a_member_gets_a_signed_certificate),
