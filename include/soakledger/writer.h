@@ -3,7 +3,7 @@
  * second, so that a reading is durable within a second of its arrival. While the ledger cannot be written (disk
  * full, gone read-only) it keeps what it has taken, tries again every second, and raises an alert. A ledger that
  * turns out to be damaged is set aside, and what was taken goes into a new one (at most once a minute). Without
- * memory ten times in a row it gives up, for the daemon to end and be started again. */
+ * memory five times in a row it gives up, for the daemon to end and be started again. */
 #ifndef SOAKLEDGER_WRITER_H
 #define SOAKLEDGER_WRITER_H
 
