@@ -1,7 +1,7 @@
 # SPDX-License-Identifier: MIT
 # soakledger. `make demo` plays an invented week, `make check` runs every test; both set up what they need.
 # VARIANT is how things are built: gcc (the product), clang (a second opinion), asan (ASan + UBSan, for tests), fuzz
-# (libFuzzer + ASan + UBSan).
+# (libFuzzer + ASan + UBSan), tsan (TSan, for the two threads), coverage (counts what tests reach).
 
 VARIANT ?= gcc
 V ?= 0
@@ -21,17 +21,23 @@ CC_gcc := gcc
 CC_clang := clang
 CC_asan := gcc
 CC_fuzz := clang
+CC_tsan := gcc
+CC_coverage := gcc
 FLAGS_gcc := -O2 -g -D_FORTIFY_SOURCE=2 -fstack-protector-strong -fPIE
 FLAGS_clang := -O2 -g -fPIE
 FLAGS_asan := -O1 -g -fno-omit-frame-pointer -fsanitize=address,undefined -fno-sanitize-recover=all
 FLAGS_fuzz := -O1 -g -fno-omit-frame-pointer -fsanitize=fuzzer-no-link,address,undefined -fno-sanitize-recover=all
+FLAGS_tsan := -O1 -g -fno-omit-frame-pointer -fsanitize=thread -fPIE
+FLAGS_coverage := -O0 -g --coverage -fprofile-update=atomic
 LINK_gcc := -pie -Wl,-z,relro,-z,now
 LINK_clang := -pie
 LINK_asan := -fsanitize=address,undefined
 LINK_fuzz := -fsanitize=fuzzer,address,undefined
+LINK_tsan := -fsanitize=thread -pie
+LINK_coverage := --coverage
 
-ifeq ($(filter $(VARIANT),gcc clang asan fuzz),)
-$(error VARIANT is '$(VARIANT)': expected gcc, clang, asan or fuzz)
+ifeq ($(filter $(VARIANT),gcc clang asan fuzz tsan coverage),)
+$(error VARIANT is '$(VARIANT)': expected gcc, clang, asan, fuzz, tsan or coverage)
 endif
 
 BUILD := build/$(VARIANT)
