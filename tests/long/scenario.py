@@ -152,7 +152,8 @@ class Scenario:
     def configuration(self, folder):
         every = f"interval = {self.interval_s} s\n"
         parts = [f"[ledger]\npath = {folder}/shop.ledger\n", f"[clock]\npage = {folder}/clock.page\n",
-                 "[shop]\nname = Toolroom, Hall 3\nutc_offset = +00:00\n"]
+                 "[shop]\nname = Toolroom, Hall 3\nutc_offset = +00:00\n"
+                 f"key = {folder}/shop.key\n"]
         for n in range(1, OVENS + 1):
             parts.append(f"[line l{n}]\ndevice = {folder}/l{n}\nkind = pseudo-terminal\n")
             parts.append(f"[instrument c{n}]\nline = l{n}\naddress = 1\n")
