@@ -221,7 +221,8 @@ tsan: setup-test
 	$(Q)rm -rf build/long/tsan && tests/long/play build/tsan build/long/tsan 0.2 2
 
 # Both programs under valgrind, through hours with faults.
-MEMCHECK := valgrind -q --error-exitcode=99 --leak-check=full --log-file=OUT/under.%p
+# (It does not know the calls that keep others off a terminal, which take nothing.)
+MEMCHECK := valgrind -q --error-exitcode=99 --leak-check=full --sim-hints=lax-ioctls --log-file=OUT/under.%p
 memcheck: setup-test
 	$(Q)tests/setup $(PACKAGES_MEMCHECK)
 	$(Q)$(MAKE) --no-print-directory -j2 VARIANT=gcc all $(addprefix build/gcc/,shop until tool_long stall.so)
@@ -242,9 +243,10 @@ long: setup-test
 .PHONY: machine
 machine: setup-install
 	$(Q)tests/setup $(PACKAGES_MACHINE)
-	$(Q)$(MAKE) --no-print-directory -j2 all build/$(VARIANT)/shop
+	$(Q)$(MAKE) --no-print-directory -j2 all build/$(VARIANT)/shop build/$(VARIANT)/until $(FAULTS) $(filter $(BUILD)/test_fault_%,$(TESTS))
 	$(Q)tests/machine/run $(BUILD)
 	$(Q)tests/machine/service $(BUILD)
+	$(Q)tests/fault/long $(BUILD)
 
 clean:
 	rm -rf build
