@@ -144,7 +144,8 @@ static void take_signals(struct loop *loop) {
     }
 }
 
-/* Alive means both threads: this one is here, and the other has come round since the last time. */
+/* Alive means both threads: this one has just gone over the lines, and the other has committed since the last time.
+ */
 static void feed_watchdog(struct loop *loop, const struct writer *writer) {
     const uint64_t rounds = writer_read_rounds(writer);
 

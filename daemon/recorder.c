@@ -1,11 +1,13 @@
 // SPDX-License-Identifier: MIT
 #include "soakledger/recorder.h"
 
+#include <stdio.h>
 #include <stdlib.h>
 
 #include "due.h"
 #include "soakledger/journal.h"
 #include "soakledger/seal.h"
+#include "soakledger/thin.h"
 #include "soakledger/watch.h"
 #include "upkeep.h"
 
@@ -47,6 +49,9 @@ struct recorder {
     struct upkeep *upkeep;
     bool upkeep_due; // a run has ended or somebody wrote
     int64_t due_looked_ms;
+    int64_t thinned_ms; // when every channel was last up to date
+    size_t thin_next;   // the channel whose turn it is
+    const struct config *config;
     size_t oven_count, channel_count;
     struct recorded_oven *ovens;
     struct recorded_channel *channels; // by channel_id
@@ -57,7 +62,7 @@ struct recorder {
     bool old_runs_sealed; // no run is left that closed without one
 };
 
-enum { PENDING_FIRST = 256, RING_SPARE = 16, DUE_EVERY_MS = 60000, SEAL_EVERY_MS = 60000 };
+enum { PENDING_FIRST = 256, RING_SPARE = 16, DUE_EVERY_MS = 60000, SEAL_EVERY_MS = 60000, THIN_EVERY_MS = 3600000 };
 
 /* ---- opening ---- */
 
@@ -104,6 +109,7 @@ struct recorder *recorder_open(struct ledger *ledger, const struct config *confi
     recorder->books_version = -1;
     recorder->oven_count = config->oven_count;
     recorder->channel_count = config->channel_count;
+    recorder->config = config;
     recorder->ovens = calloc(config->oven_count + 1, sizeof *recorder->ovens);
     recorder->channels = calloc(config->channel_count + 1, sizeof *recorder->channels);
     recorder->pending = calloc(PENDING_FIRST, sizeof *recorder->pending);
@@ -294,6 +300,44 @@ static int seal_what_is_new(struct recorder *recorder, bool at_once, int64_t now
     return seal_books(recorder->ledger, now_ms, fault) < 0 ? -1 : 0;
 }
 
+static bool any_run_is_on(const struct recorder *recorder) {
+    for (size_t i = 0; i < recorder->oven_count; i++) {
+        if (watch_is_on(recorder->ovens[i].watch))
+            return true;
+    }
+    return false;
+}
+
+/* One channel's step at a time, and only while nothing is in any oven: it may take a moment. */
+static int thin_old(struct recorder *recorder, int64_t now_ms, struct fault *fault) {
+    const struct config *config = recorder->config;
+    struct event event = {.t_ms = now_ms, .kind = EVENT_THINNED};
+    const struct recorded_channel *channel;
+    struct thin_tally tally;
+    int done;
+
+    if (config->thin_after_ms == 0 || now_ms - recorder->thinned_ms < THIN_EVERY_MS || any_run_is_on(recorder))
+        return 0;
+    channel = &recorder->channels[recorder->thin_next];
+    done = thin_step(recorder->ledger, recorder->ovens[channel->oven].oven_id, channel->channel_id,
+                     now_ms - config->thin_after_ms, config->thin_to_ms, now_ms, &tally, fault);
+    if (done < 0)
+        return -1;
+    if (done == 0 && ++recorder->thin_next == recorder->channel_count) {
+        recorder->thin_next = 0;
+        recorder->thinned_ms = now_ms;
+    }
+    if (done == 0 || tally.removed == 0)
+        return 0;
+    event.amount = tally.removed;
+    snprintf(event.detail, sizeof event.detail, "%.40s.%.50s", config->ovens[channel->oven].name,
+             config->channels[channel->index].name);
+    journal_write(JOURNAL_NOTICE, "oven %s, channel %s: %lld old readings at rest thinned to %lld",
+                  config->ovens[channel->oven].name, config->channels[channel->index].name,
+                  (long long)(tally.removed + tally.kept), (long long)tally.kept);
+    return ledger_add_event(recorder->ledger, &event, fault) < 0 ? -1 : 0;
+}
+
 static int settle(struct recorder *recorder, int64_t watermark_ms, struct fault *fault) {
     const int64_t books_version = recorder->books_version;
 
@@ -320,6 +364,8 @@ static int settle(struct recorder *recorder, int64_t watermark_ms, struct fault 
     if (upkeep_look(recorder->upkeep, recorder->ledger, recorder->upkeep_due, watermark_ms, fault) != 0)
         return -1;
     recorder->upkeep_due = false;
+    if (thin_old(recorder, watermark_ms, fault) != 0)
+        return -1;
     return due_look(&recorder->due, recorder->ledger, recorder->desk, watermark_ms, fault);
 }
 

@@ -610,6 +610,10 @@ int watch_see(struct watch *watch, enum channel_role role, const struct reading 
     return 0;
 }
 
+bool watch_is_on(const struct watch *watch) {
+    return watch->on;
+}
+
 int64_t watch_begun_ms(const struct watch *watch) {
     return watch->begun_ms;
 }

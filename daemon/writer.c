@@ -139,14 +139,18 @@ static void *run_writer(void *context) {
     int tries = 0, result = 0;
 
     while (!queue_is_shut(writer->queue) || queue_depth(writer->queue) > 0 || writer->open) {
-        atomic_fetch_add(&writer->rounds, 1);
         result = result == 0 ? work(writer) : start_over(writer);
         if (result == 0 && !writer->in_trouble) {
+            if (!writer->open) // all that was taken is committed
+                atomic_fetch_add(&writer->rounds, 1);
             tries = 0;
             continue;
         }
         if (result == 0) // all is given again: commit at once to know whether the trouble is over
             result = commit(writer);
+        /* Not stuck: a person was told, and a restart would lose what is held until the disk takes it again. */
+        if (result == 0 || writer->in_trouble)
+            atomic_fetch_add(&writer->rounds, 1);
         if (result == 0)
             continue;
         if (queue_is_shut(writer->queue) && ++tries >= LAST_TRIES)

@@ -12,8 +12,7 @@
 
 enum {
     BUFFER_BYTES = 65536,
-    /* Times and small changes pack well at any level; the higher ones take three times as long for a sixth less. */
-    LEVEL = 2,
+    LEVEL = 4, // an hour's readings: 44 bits each at level 1, 35 at 4, 37 at 6, 33 at 9 in thirty times the time
     DIGIT_ZERO = '0',
 };
 
@@ -129,8 +128,7 @@ static int attach_begin(void *context, size_t visit, const struct assess_run *ru
                          (long long)run->run.run_id);
     attach->stream_open = true;
     EVP_DigestInit_ex(attach->digest, EVP_sha256(), NULL);
-    memcpy(attach->rows, ATTACH_HEADER, strlen(ATTACH_HEADER));
-    attach->used = strlen(ATTACH_HEADER);
+    attach->used = (size_t)snprintf((char *)attach->rows, BUFFER_BYTES, "%s", ATTACH_HEADER);
     return 0;
 }
 

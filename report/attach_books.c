@@ -59,8 +59,10 @@ static void take_dispositions(struct taker *taker, const json_t *from, struct bo
     size_t i;
 
     books->dispositions = calloc(json_array_size(array) + 1, sizeof *books->dispositions);
-    if (books->dispositions == NULL)
+    if (books->dispositions == NULL) {
         take_refuse(taker, "not enough memory");
+        return;
+    }
     json_array_foreach(array, i, entry) {
         struct books_disposition *one;
 
@@ -80,8 +82,10 @@ static void take_readings(struct taker *taker, const json_t *from, struct books 
     size_t i;
 
     books->hardness = calloc(json_array_size(array) + 1, sizeof *books->hardness);
-    if (books->hardness == NULL)
+    if (books->hardness == NULL) {
         take_refuse(taker, "not enough memory");
+        return;
+    }
     json_array_foreach(array, i, entry) {
         struct books_hardness *one;
 
@@ -121,8 +125,10 @@ static void take_amendments(struct taker *taker, const json_t *from, struct asse
     size_t i;
 
     books->amendments = calloc(json_array_size(array) + 1, sizeof *books->amendments);
-    if (books->amendments == NULL)
+    if (books->amendments == NULL) {
         take_refuse(taker, "not enough memory");
+        return;
+    }
     json_array_foreach(array, i, entry) {
         struct books_amendment *one;
         int64_t entries;

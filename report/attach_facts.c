@@ -4,6 +4,7 @@
 #include <string.h>
 
 #include "attach_json.h"
+#include "soakledger/corrections.h"
 #include "soakledger/version.h"
 #include "soakledger/words.h"
 
@@ -21,21 +22,50 @@ json_t *attach_moment(int64_t t_ms) {
 
 /* ---- what was recorded ---- */
 
-static json_t *attach_channel(const struct ledger_channel *channel) {
-    return json_pack("{s:I, s:o, s:s, s:I, s:I, s:I, s:o, s:{s:o, s:o, s:o}}", "channel",
+static json_t *attach_points(const struct calibration *calibration) {
+    json_t *points = json_array();
+
+    for (size_t i = 0; i < calibration->point_count; i++)
+        if (json_array_append_new(points,
+                                  json_pack("{s:I, s:I}", "indicated_mc", (json_int_t)calibration->points[i].at_mc,
+                                            "added_mc", (json_int_t)calibration->points[i].correction_mc)) != 0) {
+            json_decref(points);
+            return NULL;
+        }
+    return points;
+}
+
+/* The table that was applied to the readings: what the instrument showed is the value less what was added. */
+static json_t *attach_calibration(const struct calibration *calibration) {
+    if (calibration == NULL || calibration->point_count == 0)
+        return json_null();
+    return json_pack("{s:o, s:o, s:o, s:o, s:I, s:o}", "of", attach_text(calibration->name), "certificate",
+                     attach_text(calibration->certificate), "laboratory", attach_text(calibration->laboratory),
+                     "done_ms", attach_moment(calibration->done_ms), "uncertainty_mc",
+                     (json_int_t)calibration->uncertainty_mc, "points", attach_points(calibration));
+}
+
+/* The uncertainty is the one that was judged by, whatever it comes from. */
+static json_t *attach_channel(const struct ledger_channel *channel, int64_t soak_mc) {
+    struct uncertainty uncertainty;
+
+    corrections_find_uncertainty(channel, soak_mc, &uncertainty);
+    return json_pack("{s:I, s:o, s:s, s:I, s:I, s:I, s:o, s:{s:o, s:o, s:o}, s:o, s:o}", "channel",
                      (json_int_t)channel->channel_id, "name", attach_text(channel->name), "role",
                      channel_role_name(channel->role), "interval_ms", (json_int_t)channel->interval_ms,
                      "heats_at_most_mc_per_h", (json_int_t)channel->heats_at_most_mc_per_h, "uncertainty_mc",
-                     (json_int_t)channel->uncertainty_mc, "instrument", attach_text(channel->instrument), "sensor",
+                     (json_int_t)uncertainty.expanded_mc, "instrument", attach_text(channel->instrument), "sensor",
                      "identity", attach_text(channel->sensor_identity), "type", attach_text(channel->sensor_type),
-                     "tolerance", attach_text(channel->sensor_tolerance));
+                     "tolerance", attach_text(channel->sensor_tolerance), "sensor_calibration",
+                     attach_calibration(channel->sensor_calibration), "instrument_calibration",
+                     attach_calibration(channel->instrument_calibration));
 }
 
-static json_t *attach_channels(const struct assess_run *run) {
+static json_t *attach_channels(const struct assess_run *run, int64_t soak_mc) {
     json_t *channels = json_array();
 
     for (size_t i = 0; i < run->channel_count; i++)
-        if (json_array_append_new(channels, attach_channel(&run->channels[i])) != 0) {
+        if (json_array_append_new(channels, attach_channel(&run->channels[i], soak_mc)) != 0) {
             json_decref(channels);
             return NULL;
         }
@@ -67,13 +97,15 @@ static json_t *attach_seal(const struct seal_head *seal) {
                      attach_moment(seal->sealed_ms), "sha256", seal->sha256);
 }
 
-static json_t *attach_recorded(const struct assess_run *run, const struct attach *attach) {
+static json_t *attach_recorded(const struct plan *plan, const struct assess_run *run, const struct attach *attach) {
+    const int64_t soak_mc = plan_visit_soak(plan, run->run.visit)->temperature_mc;
+
     return json_pack("{s:I, s:I, s:o, s:I, s:o, s:I, s:s, s:b, s:s, s:o, s:o, s:o}", "run",
                      (json_int_t)run->run.run_id, "visit", (json_int_t)run->run.visit + 1, "oven",
                      attach_text(run->oven), "begun_ms", (json_int_t)run->run.begun_ms, "ended_ms",
                      attach_moment(run->run.ended_ms), "until_ms", (json_int_t)run->until_ms, "end",
                      run_end_name(run->run.end), "simulated_clock", (int)run->simulated, "judged_when_recorded",
-                     attach_agreement(run->agreement), "channels", attach_channels(run), "readings",
+                     attach_agreement(run->agreement), "channels", attach_channels(run, soak_mc), "readings",
                      attach_where(attach, run->run.run_id), "seal", attach_seal(&run->seal));
 }
 
@@ -82,7 +114,8 @@ static json_t *attach_runs(const struct assess_batch *assessed, const struct att
 
     for (size_t i = 0; i < assessed->visit_count; i++)
         for (size_t k = 0; k < assessed->visits[i].run_count; k++)
-            if (json_array_append_new(runs, attach_recorded(&assessed->visits[i].runs[k], attach)) != 0) {
+            if (json_array_append_new(runs,
+                                      attach_recorded(assessed->plan, &assessed->visits[i].runs[k], attach)) != 0) {
                 json_decref(runs);
                 return NULL;
             }

@@ -146,7 +146,7 @@ static void take_channels(struct taker *taker, const json_t *from, struct assess
         struct ledger_channel *taken = &run->channels[run->channel_count++]; // counted first: it is freed by count
 
         take_channel(taker, channel, taken);
-        for (size_t k = 0; k < i && !taker->failed; k++)
+        for (size_t k = 0; k < i && !taker->failed && taken->name != NULL; k++)
             if (run->channels[k].channel_id >= taken->channel_id || strcmp(run->channels[k].name, taken->name) == 0)
                 take_refuse(taker, "channels: expected each once, in the order of their numbers");
     }
@@ -233,8 +233,10 @@ static void take_said(struct taker *taker, const json_t *facts, struct assess_ba
 
     taker->what = "attestations";
     assessed->attestations = calloc(json_array_size(said) + 1, sizeof *assessed->attestations);
-    if (assessed->attestations == NULL)
+    if (assessed->attestations == NULL) {
         take_refuse(taker, "not enough memory");
+        return;
+    }
     json_array_foreach(said, i, from) {
         struct ledger_attestation *one;
 

@@ -198,6 +198,10 @@ static void certificate_describe_event(const struct event *event, char *out, siz
         return;
     case EVENT_LINE_LOST: snprintf(out, size, "the line %s was lost", event->detail); return;
     case EVENT_LINE_BACK: snprintf(out, size, "the line %s is back after %s", event->detail, length); return;
+    case EVENT_THINNED:
+        snprintf(out, size, "%lld old readings of %s were thinned; they belong to no run", (long long)event->amount,
+                 event->detail);
+        return;
     case EVENT_OVERFLOW:
         snprintf(out, size, "%lld readings were lost: the ledger was not written fast enough",
                  (long long)event->amount);

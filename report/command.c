@@ -3,6 +3,7 @@
 
 #include <stdlib.h>
 #include <string.h>
+#include <unistd.h>
 
 #include "certificate_parts.h"
 #include "soakledger/clock.h"
@@ -18,20 +19,48 @@ int command_configure(struct command *command, struct fault *fault) {
 int command_open_ledger(struct command *command, enum ledger_mode mode, struct fault *fault) {
     if (command_configure(command, fault) != 0)
         return -1;
-    if (command->ledger == NULL)
+    if (command->ledger == NULL) {
         command->ledger = ledger_open(command->config->ledger_path, mode, fault);
+        if (command->ledger != NULL && command->seat != NULL && command_introduce(command, fault) != 0)
+            return -1;
+    }
     return command->ledger != NULL ? 0 : -1;
 }
 
-int64_t command_now_ms(struct command *command, struct fault *fault) {
-    const char *page = command->config->clock_page;
-    struct clock *clock = page != NULL ? clock_open_simulated(page, NULL, fault) : clock_open_real(fault);
+/* Where nobody plays on a simulated clock any more, it stands at what was recorded last. */
+static int64_t command_simulated_ms(struct command *command, const char *page, struct fault *fault) {
+    struct fault gone;
+    struct clock *clock = clock_open_simulated(page, NULL, &gone);
+    int64_t now_ms;
+
+    if (clock == NULL && access(page, F_OK) == 0) {
+        *fault = gone;
+        return -1;
+    }
+    if (clock == NULL)
+        return command_open_ledger(command, LEDGER_READ, fault) == 0 ? ledger_last_time(command->ledger, fault) : -1;
+    now_ms = clock_read_ms(clock);
+    clock_close(clock);
+    return now_ms;
+}
+
+static int64_t command_real_ms(struct fault *fault) {
+    struct clock *clock = clock_open_real(fault);
     int64_t now_ms;
 
     if (clock == NULL)
         return -1;
     now_ms = clock_read_ms(clock);
     clock_close(clock);
+    return now_ms;
+}
+
+int64_t command_now_ms(struct command *command, struct fault *fault) {
+    const char *page = command->config->clock_page;
+    const int64_t now_ms = page != NULL ? command_simulated_ms(command, page, fault) : command_real_ms(fault);
+
+    if (now_ms < 0)
+        return -1;
     if (command->ledger != NULL)
         seal_set_time(command->ledger, now_ms);
     return now_ms;

@@ -11,29 +11,39 @@
 
 enum { READ_BYTES = 65536 };
 
+/* The channels as they were then, with the tables by which readings were corrected. */
+static struct ledger_channel *paper_list_channels(struct command *command, const struct assess_run *run,
+                                                  size_t *count, struct fault *fault) {
+    struct ledger_run stored;
+    const int got = ledger_read_run(command->ledger, run->run.run_id, &stored, fault);
+
+    if (got == 0)
+        fault_set(fault, EX_DATAERR, "run %lld is not in the ledger any more", (long long)run->run.run_id);
+    return got == 1 ? ledger_list_channels(command->ledger, stored.oven_id, run->run.begun_ms, count, fault) : NULL;
+}
+
 static int paper_pack_run(struct command *command, struct paper *paper, const struct assess_run *run,
                           struct fault *fault) {
     const struct assess_watch watch = attach_watch(paper->attach);
-    int64_t *ids = calloc(run->channel_count + 1, sizeof *ids);
-    struct ledger_cursor *cursor;
+    size_t count = 0;
+    struct ledger_channel *channels = paper_list_channels(command, run, &count, fault);
+    struct ledger_cursor *cursor = channels != NULL ? replay_open_cursor(command->ledger, channels, count,
+                                                                         run->run.begun_ms, run->until_ms, fault)
+                                                    : NULL;
     struct reading reading;
-    int more;
+    int more = -1;
 
-    if (ids == NULL)
-        return fault_set(fault, EX_OSERR, "not enough memory for %zu channels", run->channel_count);
-    for (size_t i = 0; i < run->channel_count; i++)
-        ids[i] = run->channels[i].channel_id;
-    cursor = ledger_open_cursor(command->ledger, ids, run->channel_count, run->run.begun_ms, run->until_ms, fault);
-    free(ids);
-    if (cursor == NULL)
-        return -1;
-    more = watch.begin(watch.context, run->run.visit, run, fault) == 0 ? 1 : -1;
-    while (more == 1 && (more = ledger_next_reading(cursor, &reading, fault)) == 1)
+    if (cursor != NULL)
+        more = watch.begin(watch.context, run->run.visit, run, fault) == 0 ? 1 : -1;
+    while (more == 1 && (more = ledger_next_reading(cursor, &reading, fault)) == 1) {
+        replay_correct(channels, count, &reading);
         if (watch.reading(watch.context, &reading, fault) != 0)
             more = -1;
+    }
     if (more == 0)
         more = watch.end(watch.context, run, fault);
     ledger_close_cursor(cursor);
+    ledger_free_channels(channels, count);
     return more;
 }
 
@@ -111,7 +121,7 @@ int paper_reprint(struct command *command, struct paper *paper, const char *path
     if (paper->facts != NULL)
         assessed = attach_read_facts(paper->facts, fault);
     paper->attach = assessed != NULL ? attach_open(fault) : NULL;
-    if (paper->attach != NULL && (paper->file = keep_begin(path, &file, fault)) != NULL &&
+    if (paper->attach != NULL && (paper->file = keep_begin(command_far(command), path, &file, fault)) != NULL &&
         paper_write_again(command, paper, file, assessed, fault) == 0 && keep_finish(paper->file, fault) == 0)
         result = 0;
     assess_free(assessed);
@@ -119,7 +129,8 @@ int paper_reprint(struct command *command, struct paper *paper, const char *path
         result =
             asprintf(&name, "%s.sig", path) < 0 ? fault_set(fault, EX_OSERR, "%s: not enough memory", path) : 0;
         if (result == 0)
-            paper->signature = keep_write(name, paper->kept.signature, sizeof paper->kept.signature, fault);
+            paper->signature =
+                keep_write(command_far(command), name, paper->kept.signature, sizeof paper->kept.signature, fault);
         result = paper->signature != NULL ? 0 : -1;
         free(name);
     }

@@ -118,7 +118,9 @@ static int command_check_inside(struct command *command, const struct command_pa
 static int command_check_beside(struct command *command, const struct command_paper *paper, struct fault *fault) {
     struct fault why = {0, ""};
     unsigned char *signature;
-    char *path = NULL;
+    const char *beside = paper->signature_path != NULL ? paper->signature_path : paper->path;
+    const size_t path_bytes = strlen(beside) + sizeof ".sig";
+    char *path;
     size_t length = 0;
     int result;
 
@@ -126,9 +128,10 @@ static int command_check_beside(struct command *command, const struct command_pa
         return paper->signature_path == NULL
                    ? 0
                    : fault_set(fault, EX_USAGE, "--signature needs --key with the shop's public key (shop.pub)");
-    if (asprintf(&path, "%s%s", paper->signature_path != NULL ? paper->signature_path : paper->path,
-                 paper->signature_path != NULL ? "" : ".sig") < 0)
+    path = malloc(path_bytes);
+    if (path == NULL)
         return fault_set(fault, EX_OSERR, "not enough memory");
+    snprintf(path, path_bytes, "%s%s", beside, paper->signature_path != NULL ? "" : ".sig");
     signature = command_load(path, SIGNATURE_MOST_BYTES, &length, fault);
     result = signature == NULL ? -1 : key_check(&paper->key, paper->bytes, paper->length, signature, length, &why);
     if (signature != NULL)

@@ -50,9 +50,7 @@ static int command_begin_review(struct command *command, struct review *review, 
         return -1;
     review->ledger = command->ledger;
     review->config = command->config;
-    /* A simulated clock stands still, or is gone, when its play is over: then the ledger's last moment is now. */
-    review->made_ms = command->config->clock_page != NULL ? ledger_last_time(command->ledger, fault)
-                                                          : command_now_ms(command, fault);
+    review->made_ms = command_now_ms(command, fault);
     return review->made_ms < 0 ? -1 : 0;
 }
 

@@ -13,7 +13,7 @@ static int pdf_take_fail(struct fault *fault, const char *what) {
 }
 
 size_t pdf_span_find(struct pdf_span span, const char *text) {
-    const unsigned char *at = memmem(span.from, span.length, text, strlen(text));
+    const unsigned char *at = span.length > 0 ? memmem(span.from, span.length, text, strlen(text)) : NULL;
 
     return at != NULL ? (size_t)(at - span.from) : span.length;
 }

@@ -73,7 +73,7 @@ static int pdf_compare_names(const void *a, const void *b) {
 
 /* The name tree wants its names in order (ISO 32000-1, 7.9.6). */
 static void pdf_put_names(struct pdf_make *make) {
-    const struct pdf_file *sorted[PDF_MOST_FILES];
+    const struct pdf_file *sorted[PDF_MOST_FILES] = {NULL};
 
     for (size_t i = 0; i < make->count; i++)
         sorted[i] = &make->files[i];

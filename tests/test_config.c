@@ -220,7 +220,8 @@ static void every_key_of_text_arrives(void **state) {
 static void every_key_of_shop_line_and_oven_arrives(void **state) {
     struct config *config = read_good(
         "[ledger]\npath = /a/b\n[clock]\npage = /c\n[shop]\nname = N\naddress = A\nunits = F\npaper = Letter\n"
-        "key = /k\nutc_offset = -03:30\n[line a]\ndevice = /dev/none\nkind = pseudo-terminal\nspeed = 9600\nparity = odd\n"
+        "key = /k\nutc_offset = -03:30\n[line a]\ndevice = /dev/none\nkind = pseudo-terminal\nspeed = 9600\nparity "
+        "= odd\n"
         "stop_bits = 2\n[line b]\ndevice = /dev/other\nkind = serial\nparity = none\n"
         "[instrument i]\nline = b\naddress = 247\nreply_within = 1 s\nretries = 3\n"
         "[instrument j]\nline = a\naddress = 247\n"
@@ -364,6 +365,9 @@ static const struct refusal {
     {LEDGER LINE, "FILE:1: no section [instrument NAME] in the whole file"},
     {LEDGER LINE INSTRUMENT, "FILE:1: no section [oven NAME] in the whole file"},
     {BASE, "FILE:1: no section [channel NAME] in the whole file"},
+    {"[ledger]\npath = /l\nthin_after = 29 d\n" LINE INSTRUMENT, "FILE:3: thin_after: out of range: expected"},
+    {"[ledger]\npath = /l\nthin_to = 5 min\n" LINE INSTRUMENT, "FILE:3: thin_to: expected thin_after beside it"},
+    {"[ledger]\npath = /l\nthin_after = 60 d\nthin_to = 2 h\n" LINE INSTRUMENT, "FILE:4: thin_to: out of range"},
     {BASE CHANNEL "[alert x]\n", "FILE:16: [alert x]: expected [alert] without a name"},
     {BASE CHANNEL "[alert]\ncommand = tell-me\n", "FILE:17: command: 'tell-me': expected a path from the root"},
     {BASE CHANNEL "[alert]\ncommand = /bin/tell 'two words'\n",

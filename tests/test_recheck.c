@@ -238,11 +238,11 @@ static void readings_that_make_no_sense_are_one_line(void **state) {
            "readings-run-1.csv:2: expected a time");
     forged(forger, FIRST, "2026-11-16T08:00:00.000Z", "2026-11-16T07:00:00.000Z", ":2: a time outside of the run");
     forged(forger, FIRST, ",control,", ",contral,", ":2: expected one of the run's channels");
-    forged(forger, FIRST, ",190,good", ",190.0001,good", ":2: expected a value with at most three decimals");
-    forged(forger, FIRST, ",190,good", ",,good", ":2: expected a value with a good quality");
-    forged(forger, FIRST, ",190,good", ",190,no reply", ":2: expected a value with a good quality");
-    forged(forger, FIRST, ",190,good", ",190,fine", "and a quality");
-    forged(forger, FIRST, ",190,good", ",99999999,good", ":2: a value that nothing can have");
+    forged(forger, FIRST, ",191,good", ",190.0001,good", ":2: expected a value with at most three decimals");
+    forged(forger, FIRST, ",191,good", ",,good", ":2: expected a value with a good quality");
+    forged(forger, FIRST, ",191,good", ",190,no reply", ":2: expected a value with a good quality");
+    forged(forger, FIRST, ",191,good", ",190,fine", "and a quality");
+    forged(forger, FIRST, ",191,good", ",99999999,good", ":2: a value that nothing can have");
     forged(forger, FIRST, "\n2026-11-16T08:00:00.000Z,setpoint",
            "\n2026-11-16T08:00:00.000Z,control,190,good\n2026-11-16T08:00:00.000Z,setpoint",
            ":3: expected readings by time, then by channel, each once");

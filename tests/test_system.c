@@ -105,7 +105,8 @@ static void an_unattended_run_becomes_a_certificate(void **state) {
     contains(text, "MET");
     contains(text, "12 plane irons");
     contains(text, "day shift");
-    contains(text, "at least 20 min");
+    contains(text, "soak time");
+    contains(text, "at least");
     contains(text, "SIMULATED CLOCK");
     contains(text, "K-7");
     contains(text, "page 1 of");

@@ -18,6 +18,8 @@ enum { MINUTES_PER_HOUR = 60, LIST_BYTES = 128 };
 #define ENDS_BELOW_DEFAULT_MC      INT64_C(60000)
 #define SILENT_AFTER_DEFAULT_MS    CONFIG_HOUR_MS
 #define LEAD_DEFAULT_MS            (10 * CONFIG_MINUTE_MS)
+#define THIN_AFTER_LEAST_MS        (30 * CONFIG_DAY_MS) // our own choice: nobody looks for last week in vain
+#define THIN_TO_DEFAULT_MS         (10 * CONFIG_MINUTE_MS)
 #define LEAD_MOST_MS               (2 * CONFIG_HOUR_MS) // it is held in memory
 #define IDLE_INTERVAL_DEFAULT_MS   CONFIG_MINUTE_MS
 #define HEATS_AT_MOST_DEFAULT_MC_H INT64_C(36000000) // 600 °C a minute: generous, so that no true rise is doubted
@@ -110,6 +112,19 @@ static const char *text_or_empty(struct keyfile_section *section, const char *ke
 }
 
 static int read_ledger(struct config_whole *whole, struct keyfile_section *section) {
+    struct config *config = &whole->config;
+    const int after =
+        config_take_duration(whole, section, "thin_after", THIN_AFTER_LEAST_MS, INT64_MAX, &config->thin_after_ms);
+    const int to =
+        config_take_duration(whole, section, "thin_to", CONFIG_MINUTE_MS, CONFIG_HOUR_MS, &config->thin_to_ms);
+
+    if (after < 0 || to < 0)
+        return -1;
+    if (config->thin_after_ms == 0 && config->thin_to_ms != 0)
+        return keyfile_refuse(section, "thin_to", whole->fault,
+                              "expected thin_after beside it: how old readings must be");
+    if (config->thin_after_ms != 0 && config->thin_to_ms == 0)
+        config->thin_to_ms = THIN_TO_DEFAULT_MS;
     return take_path(whole, section, "path", "/var/lib/soakledger/shop.ledger", &whole->config.ledger_path);
 }
 

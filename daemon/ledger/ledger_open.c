@@ -185,6 +185,7 @@ static int authorize(void *context, int action, const char *a, const char *b, co
         "batch",
         "calibration",
         "calibration_point",
+        "caller",
         "certificate",
         "certificate_kept",
         "claim",
@@ -371,6 +372,7 @@ void ledger_close(struct ledger *ledger) {
     if (ledger->lock_fd >= 0) {
         close(ledger->lock_fd);
     }
+    ledger_forget_caller(ledger);
     free(ledger->path);
     free(ledger);
 }
@@ -379,14 +381,19 @@ int ledger_begin(struct ledger *ledger, struct fault *fault) {
     struct query query;
 
     query_open(&query, ledger, STATEMENT_BEGIN, "begin to write", fault);
-    return query_run(&query);
+    if (query_run(&query) != 0) {
+        return -1;
+    }
+    ledger_listen_to_caller(ledger);
+    return 0;
 }
 
 int ledger_commit(struct ledger *ledger, struct fault *fault) {
     struct query query;
 
     /* What the command writes into the books is sealed as it is written. */
-    if (ledger->mode == LEDGER_BOOKKEEP && seal_books(ledger, ledger->now_ms, fault) < 0) {
+    if (ledger->mode == LEDGER_BOOKKEEP &&
+        (ledger_write_caller(ledger, fault) != 0 || seal_books(ledger, ledger->now_ms, fault) < 0)) {
         return -1;
     }
     query_open(&query, ledger, STATEMENT_COMMIT, "make what was written durable", fault);

@@ -32,6 +32,7 @@ enum statement {
     STATEMENT_LIST_CHANNELS,
     STATEMENT_ADD_READING,
     STATEMENT_IMPORT_READING,
+    STATEMENT_THIN_READING,
     STATEMENT_ADD_VOLTAGE,
     STATEMENT_ADD_EVENT,
     STATEMENT_LIST_EVENTS,
@@ -66,6 +67,8 @@ enum statement {
     STATEMENT_COUNT
 };
 
+struct caller;
+
 struct ledger {
     sqlite3 *db;
     char *path;
@@ -73,8 +76,16 @@ struct ledger {
     enum ledger_mode mode;
     bool damaged;                              // found so at any time since it was opened
     int64_t now_ms;                            // what seals on the books say they were made at; 0: not known
+    struct caller *caller;                     // NULL: whoever has it open keeps books by himself
     sqlite3_stmt *statements[STATEMENT_COUNT]; // prepared at first use
 };
+
+/* ---- who called: caller.h ---- */
+
+void ledger_forget_caller(struct ledger *ledger);
+/* As a transaction begins, and as it is about to be committed. */
+void ledger_listen_to_caller(struct ledger *ledger);
+int ledger_write_caller(struct ledger *ledger, struct fault *fault);
 
 /* ---- schema ---- */
 

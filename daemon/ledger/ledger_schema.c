@@ -103,6 +103,7 @@ static const char *const tables_used[] = { // one a line, in order
     "batch",
     "calibration",
     "calibration_point",
+    "caller",
     "certificate",
     "certificate_kept",
     "channel",

@@ -71,6 +71,8 @@ static const char *const statement_sql[STATEMENT_COUNT] = {
                               " ON CONFLICT (channel_id, t_ms) DO NOTHING",
     [STATEMENT_IMPORT_READING] = "INSERT INTO imported_reading (import_id, channel_id, t_ms, value, quality)"
                                  " VALUES (?, ?, ?, ?, ?)",
+    [STATEMENT_THIN_READING] = "DELETE FROM reading WHERE channel_id = ?1 AND t_ms = ?2 AND NOT EXISTS (SELECT 1"
+                               " FROM reading_emf WHERE channel_id = ?1 AND t_ms = ?2)",
     [STATEMENT_ADD_EVENT] = "INSERT INTO event (t_ms, kind, amount, detail) VALUES (?, ?, ?, ?)",
     [STATEMENT_LIST_EVENTS] = "SELECT t_ms, kind, amount, detail FROM event WHERE t_ms BETWEEN ? AND ?"
                               " ORDER BY t_ms, event_id",

@@ -32,6 +32,7 @@ const char schema_retention[] =
            " AND (NEW.thinning_id, NEW.channel_id, NEW.from_ms, NEW.until_ms, NEW.interval_ms, NEW.t_ms) ="
            " (OLD.thinning_id, OLD.channel_id, OLD.from_ms, OLD.until_ms, OLD.interval_ms, OLD.t_ms))",
            "a thinning is never changed, it only ends, once")
+    "INSERT INTO event_kind VALUES (8, 'idle readings thinned', 'readings removed');\n"
     "DROP TRIGGER reading_undeleted;\n"
     REFUSE("reading_undeleted", "BEFORE DELETE ON reading WHEN NOT EXISTS (SELECT 1 FROM thinning t WHERE"
            " t.removed IS NULL AND t.channel_id = OLD.channel_id AND OLD.t_ms >= t.from_ms AND OLD.t_ms < t.until_ms)"

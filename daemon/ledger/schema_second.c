@@ -26,6 +26,7 @@ const char *const schema_second[] = {
     schema_drift,
     schema_books,
     schema_books_words,
+    schema_caller,
     schema_seal,
     NULL,
 };

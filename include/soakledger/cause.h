@@ -137,7 +137,8 @@ struct cause_signs {
 
 struct cause_watch;
 
-/* `channels` of the run's oven; `loads` are those among them that stand for the charge. Both are copied. */
+/* `channels` of the run's oven, which are copied: the control channel (where there is none, the first load channel
+ * stands for it), setpoint, output, and the load channels. Others are passed over. */
 struct cause_watch *cause_open(const struct cause_task *task, const struct judge_channel *channels, size_t count,
                                struct fault *fault);
 void cause_free(struct cause_watch *watch); // NULL is allowed

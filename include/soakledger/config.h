@@ -91,8 +91,9 @@ struct config_channel {
 
 struct config {
     const char *ledger_path;
-    const char *clock_page; // NULL: real time
-    const char *shop_name;  // printed at the top of sheets; "" if not given
+    int64_t thin_after_ms, thin_to_ms; // readings of idle ovens, once so old: to one a stretch so long; 0: never
+    const char *clock_page;            // NULL: real time
+    const char *shop_name;             // printed at the top of sheets; "" if not given
     const char *shop_address;
     const char *key_path;       // signs certificates; NULL: they are not signed
     enum temperature_unit unit; // of sheets and terminal

@@ -117,7 +117,7 @@ int health_keep_told(struct ledger *ledger, const struct health_told *told, stru
  * records that it is told now. 1 with what to tell, 0 if there is nothing new, -1. For a recorder. */
 struct health_news {
     bool about_sensor;
-    char channel[CHANNEL_NAME_BYTES]; // valid if about_sensor: the one, or the more likely of two
+    char channel[CHANNEL_NAME_BYTES];      // valid if about_sensor: the one, or the more likely of two
     char words[2 * DRIFT_WORDS_BYTES + 4]; // what, and what to do
 };
 int health_tell(struct ledger *ledger, int64_t run_id, enum temperature_unit unit, struct health_news *news,

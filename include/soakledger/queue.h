@@ -20,8 +20,9 @@ enum event_kind {
     EVENT_LINE_LOST = 5,  // detail: line name
     EVENT_LINE_BACK = 6,  // amount: ms it was gone
     EVENT_OVERFLOW = 7,   // amount: readings that found the queue full
+    EVENT_THINNED = 8,    // amount: old readings of an idle oven that were removed; detail: the channel; see thin.h
 };
-enum { EVENT_KIND_COUNT = 8, EVENT_DETAIL_BYTES = 96 };
+enum { EVENT_KIND_COUNT = 9, EVENT_DETAIL_BYTES = 96 };
 
 struct event {
     int64_t t_ms;

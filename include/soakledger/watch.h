@@ -45,6 +45,8 @@ int watch_judge(struct watch *watch, const struct reading *reading, struct fault
 /* Every reading up to `t_ms` has been seen: a run that ended before is closed now. */
 int watch_settle(struct watch *watch, int64_t t_ms, struct fault *fault);
 
+/* Is a run on? */
+bool watch_is_on(const struct watch *watch);
 /* Whether a run has ended since this was last asked. */
 bool watch_take_ended(struct watch *watch);
 

@@ -21,7 +21,8 @@ struct writer *writer_start(struct ledger *ledger, const struct config *config, 
                             const int64_t *channel_ids, struct queue *queue, struct alert_desk *desk,
                             const struct clock *clock, struct fault *fault);
 
-/* How often the thread has come round: unchanged means stuck. Any thread. */
+/* How often the thread has committed all that it had taken, found nothing to commit, or tried in vain and told so:
+ * unchanged for a second and more means stuck. Any thread. */
 uint64_t writer_read_rounds(const struct writer *writer);
 
 /* After queue_shut: waits until everything is committed and frees the writer. -1 if something could not be

@@ -36,7 +36,9 @@ enum {
     US_PER_S = 1000000,
     BITS_PER_BYTE = 8,
 };
-static const double WANTED_WHOLE_SCANS = 10; // our own choice: formatting and packing 130 MB takes its time
+/* Our own choices: the finished file is mapped to be signed, as Ed25519 asks; formatting and packing 130 MB takes
+ * its time. */
+static const double WANTED_WHOLE_MIB = 48, WANTED_WHOLE_SCANS = 10;
 static const double WANTED_SCANS = 2, WANTED_MIB = 32, WANTED_KB = 400;
 static const double WANTED_SCAN_PERCENT = 60; // our own choice, as for ingest
 #define BEGIN_MS INT64_C(1794814200000)       // 2026-11-16T07:30:00Z
@@ -308,7 +310,7 @@ int main(void) {
     ok &= figure_put("certificate: resident at most", "MiB", issued.resident_mib, FIGURE_AT_MOST, WANTED_MIB);
     ok &= figure_put("certificate: the file", "kB", issued.kb, FIGURE_AT_MOST, WANTED_KB);
     ok &= figure_put("certificate with readings: resident at most", "MiB", whole.resident_mib, FIGURE_AT_MOST,
-                     WANTED_MIB);
+                     WANTED_WHOLE_MIB);
     ok &= figure_put("certificate with readings: of a bare scan", "x", whole.cpu_s / scan, FIGURE_AT_MOST,
                      WANTED_WHOLE_SCANS);
     ok &= figure_put("merged scan, of bare scans channel by channel", "%", 100 * channels / merged, FIGURE_AT_LEAST,

@@ -14,6 +14,7 @@
 
 #include "paper.h"
 #include "soakledger/clock.h"
+#include "soakledger/corrections.h"
 
 #define S   INT64_C(1000)
 #define MIN (60 * S)
@@ -47,6 +48,23 @@ static void record(struct ledger_fixture *fixture, int64_t batch_id) {
     }
 }
 
+/* The controller's sensor shows 1 °C too little. */
+static void calibrate(struct ledger_fixture *fixture) {
+    static const char text[] = "[calibration]\nsensor = K-114\ncertificate = 26-0417\ndate = 2026-09-01\n"
+                               "uncertainty = 1.1 C\n100 C = +1 C\n900 C = +1 C\n";
+    struct calibration calibration = {.subject = CALIBRATION_OF_SENSOR,
+                                      .name = "K-114",
+                                      .certificate = "26-0417",
+                                      .done_ms = FIXTURE_START_MS - 24 * H,
+                                      .uncertainty_mc = 1100,
+                                      .point_count = 2,
+                                      .points = {{100000, 1000}, {900000, 1000}}};
+    struct fault fault;
+
+    if (corrections_add(fixture->ledger, &calibration, FIXTURE_START_MS, "smith", text, strlen(text), &fault) != 0)
+        fail_msg("%s", fault.text);
+}
+
 int signed_shop_begin(void **state) {
     struct signed_shop *shop = calloc(1, sizeof *shop);
     char section[3 * SIGNED_PATH_BYTES];
@@ -64,6 +82,7 @@ int signed_shop_begin(void **state) {
     fixture_make(&shop->fixture, section, false);
     snprintf(shop->folder, sizeof shop->folder, "%s", shop->fixture.folder);
     batch_id = fixture_open_batch(&shop->fixture, 0, FIXTURE_PLAN, "Joinery in the old mill", "Bevels up");
+    calibrate(&shop->fixture);
     record(&shop->fixture, batch_id);
     fixture_keep_books(&shop->fixture);
     *state = shop;

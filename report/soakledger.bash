@@ -1,0 +1,100 @@
+# SPDX-License-Identifier: MIT
+# Completion of soakledger for bash: commands, their options, numbers of batches and runs, ovens, plan files.
+# Put it where bash-completion looks (pkg-config --variable=completionsdir bash-completion) under the name soakledger,
+# or source it. What is completed comes from the command's own help and lists, so that both never differ.
+
+# Commands with the words that stand first after them.
+_soakledger_commands() {
+    "${words[0]}" --help 2>/dev/null | sed -n '/^$/,/^$/p' | grep -oE '  [a-z-]+ +[^ ]' | awk '{ print $1 }'
+}
+
+# "batch list" has options of its own: of the help only the paragraph of that form counts.
+_soakledger_options() {
+    "${words[0]}" "$1" --help 2>/dev/null | grep -oE -e '--[a-z-]+' | sort -u
+}
+
+_soakledger_numbers() { # batch or run: the first column of a list
+    local list=runs
+    [ "$1" = batch ] && list="batch list"
+    # shellcheck disable=SC2086
+    "${words[0]}" "${config[@]}" $list --csv 2>/dev/null | awk -F, 'NR > 1 && $1 ~ /^[0-9]+$/ { print $1 }'
+}
+
+_soakledger() {
+    local cur prev words cword
+    local config=() command='' part='' i
+    COMPREPLY=()
+    if declare -F _init_completion >/dev/null; then
+        _init_completion -n = || return
+    else
+        words=("${COMP_WORDS[@]}")
+        cword=$COMP_CWORD cur=${COMP_WORDS[COMP_CWORD]} prev=${COMP_WORDS[COMP_CWORD - 1]}
+    fi
+    for ((i = 1; i < cword; i++)); do
+        case ${words[i]} in
+        -c | --config)
+            config=(-c "${words[i + 1]}")
+            ((i++))
+            ;;
+        -*) ;;
+        *)
+            if [ -z "$command" ]; then command=${words[i]}; elif [ -z "$part" ]; then part=${words[i]}; fi
+            ;;
+        esac
+    done
+    case $prev in
+    -c | --config | --plan | --as | -o | --output)
+        mapfile -t COMPREPLY < <(compgen -f -- "$cur")
+        return
+        ;;
+    --verdict)
+        mapfile -t COMPREPLY < <(compgen -W 'met not-proven not-met' -- "$cur")
+        return
+        ;;
+    --with)
+        mapfile -t COMPREPLY < <(compgen -W "$(_soakledger_numbers batch)" -- "$cur")
+        return
+        ;;
+    esac
+    if [ -z "$command" ]; then
+        mapfile -t COMPREPLY < <(compgen -W "$(_soakledger_commands) help --help --version --config" -- "$cur")
+        return
+    fi
+    if [[ $cur == -* ]]; then
+        mapfile -t COMPREPLY < <(compgen -W "$(_soakledger_options "$command") --help" -- "$cur")
+        return
+    fi
+    case $command in
+    help) mapfile -t COMPREPLY < <(compgen -W "$(_soakledger_commands)" -- "$cur") ;;
+    batch | plan | key | backup | export | verify)
+        if [ -z "$part" ]; then
+            case $command in
+            batch) part='open split list show close' ;;
+            plan) part='check show' ;;
+            key) part='make public certificate' ;;
+            backup) part='make check restore' ;;
+            *) part='run batch' ;;
+            esac
+            mapfile -t COMPREPLY < <(compgen -W "$part" -- "$cur")
+        elif [[ $command == plan || $command == backup ]]; then
+            mapfile -t COMPREPLY < <(compgen -f -- "$cur")
+        elif [ "$part" = run ]; then
+            mapfile -t COMPREPLY < <(compgen -W "$(_soakledger_numbers run)" -- "$cur")
+        elif [ "$command" != key ]; then
+            mapfile -t COMPREPLY < <(compgen -W "$(_soakledger_numbers batch)" -- "$cur")
+        fi
+        ;;
+    claim)
+        if [ -z "$part" ]; then
+            mapfile -t COMPREPLY < <(compgen -W "$(_soakledger_numbers run)" -- "$cur")
+        else
+            mapfile -t COMPREPLY < <(compgen -W "$(_soakledger_numbers batch) none" -- "$cur")
+        fi
+        ;;
+    amend | attest | certificate | disposition | hardness)
+        mapfile -t COMPREPLY < <(compgen -W "$(_soakledger_numbers batch)" -- "$cur")
+        ;;
+    import) mapfile -t COMPREPLY < <(compgen -f -- "$cur") ;;
+    esac
+}
+complete -o bashdefault -F _soakledger soakledger
