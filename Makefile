@@ -67,6 +67,7 @@ TESTS := $(patsubst tests/%.c,$(BUILD)/%,$(TEST_SRC))
 FUZZERS := $(patsubst tests/fuzz/%.c,build/fuzz/%,$(FUZZ_SRC))
 BENCHES := $(patsubst tests/bench/%.c,$(BUILD)/%,$(BENCH_SRC))
 STALL := $(BUILD)/stall.so
+FAULTS := $(BUILD)/disk.so $(BUILD)/memory.so
 TOOLS := $(patsubst tests/%.c,$(BUILD)/%,$(TOOL_SRC))
 
 FUZZ_RUNS ?= 10000000
@@ -74,7 +75,7 @@ FUZZ_SECONDS ?= 3600
 
 .PHONY: all tests demo check bench benches fuzz fuzzers lint format clean setup-build setup-demo setup-test setup-lint
 all: $(PROGRAMS)
-tests: $(PROGRAMS) $(SHOP) $(TESTS) $(TOOLS) benches
+tests: $(PROGRAMS) $(SHOP) $(TESTS) $(TOOLS) $(FAULTS) benches
 benches: $(BENCHES) $(STALL)
 
 $(BUILD)/%.o: %.c Makefile
@@ -109,6 +110,11 @@ $(STALL): tests/bench/stall.c Makefile
 	@mkdir -p $(@D)
 	$(Q)$(CC) -std=c17 $(WARNINGS) -O2 -g -D_GNU_SOURCE -fPIC -shared -o $@ $<
 
+# The same for tests: a disk and a memory that fail.
+$(FAULTS): $(BUILD)/%.so: tests/fault/%.c Makefile
+	@mkdir -p $(@D)
+	$(Q)$(CC) -std=c17 $(WARNINGS) -O2 -g -D_GNU_SOURCE -fPIC -shared -o $@ $<
+
 setup-build: ; @tests/setup $(PACKAGES_BUILD)
 setup-demo: ; @tests/setup $(PACKAGES_BUILD) $(PACKAGES_DEMO)
 setup-test: ; @tests/setup $(PACKAGES_BUILD) $(PACKAGES_TEST)
@@ -138,7 +144,7 @@ fuzz: setup-test
 	$(Q)tests/fuzz/run $(FUZZ_RUNS) $(FUZZ_SECONDS) $(FUZZERS)
 fuzzers: $(FUZZERS)
 
-C_FILES := $(LIB_SRC) $(wildcard daemon/*.c report/*.c tests/*.c tests/shop/*.c tests/support/*.c tests/fuzz/*.c tests/bench/*.c)
+C_FILES := $(LIB_SRC) $(wildcard daemon/*.c report/*.c tests/*.c tests/shop/*.c tests/support/*.c tests/fuzz/*.c tests/bench/*.c tests/fault/*.c)
 H_FILES := $(wildcard include/soakledger/*.h tests/shop/*.h tests/support/*.h tests/bench/*.h)
 lint: setup-lint
 	$(Q)tests/lint $(C_FILES) -- $(H_FILES) -- -std=c17 -Iinclude -Itests -D_GNU_SOURCE \

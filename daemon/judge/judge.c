@@ -206,6 +206,11 @@ static void begin_judging(struct judge *judge, int64_t t_ms) {
         soak_begin(&judge->soaks[i], t_ms);
 }
 
+void judge_begin_unseen(struct judge *judge, int64_t since_ms) {
+    judge->unseen = true;
+    begin_judging(judge, since_ms);
+}
+
 static void add_to_sums(struct judge *judge, struct load *load, const struct reading *reading) {
     struct reading lowered = *reading;
 
@@ -366,7 +371,7 @@ void judge_read_soak(const struct judge *judge, struct judge_soak *facts) {
     *facts = soak->facts;
     facts->begun_ms = judge->first_ms;
     read_stretches(soak, facts);
-    facts->first_known = judge->load_count > 0;
+    facts->first_known = judge->load_count > 0 && !judge->unseen;
     // What the charge was before its soak says nothing about how cold it was after it.
     facts->lowest_known = judge->load_count > 0 && (soak->sign < 0 || facts->last_ended_ms != 0);
     for (size_t i = 0; i < judge->load_count; i++) {

@@ -157,6 +157,7 @@ struct judge {
     int64_t left_ms;  // when the charge left the soak; 0 while it has not
     bool left_unsure; // or later: a gap ended the soak
     bool begun, ended;
+    bool unseen; // it was on before its first reading
     int64_t first_ms, now_ms;
 };
 

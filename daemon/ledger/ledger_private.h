@@ -74,9 +74,12 @@ struct ledger {
     char *path;
     int lock_fd; // held while recording, else -1
     enum ledger_mode mode;
-    bool damaged;                              // found so at any time since it was opened
-    int64_t now_ms;                            // what seals on the books say they were made at; 0: not known
-    struct caller *caller;                     // NULL: whoever has it open keeps books by himself
+    bool damaged;                  // found so at any time since it was opened
+    bool had_lock;                 // a recorder was at this file before
+    char *kept;                    // where the damaged file is that was here before; NULL: there was none
+    char damage[FAULT_TEXT_BYTES]; // what was found in it
+    int64_t now_ms;                // what seals on the books say they were made at; 0: not known
+    struct caller *caller;         // NULL: whoever has it open keeps books by himself
     sqlite3_stmt *statements[STATEMENT_COUNT]; // prepared at first use
 };
 
@@ -97,6 +100,9 @@ int ledger_migrate(struct ledger *ledger, struct fault *fault);
 int ledger_check_schema(struct ledger *ledger, struct fault *fault);
 /* Looks for damage, within about a second: the whole of a small file, all but the readings of a large one. */
 int ledger_check_sound(struct ledger *ledger, struct fault *fault);
+
+/* Opens the file, or makes one, for a recorder that holds the lock and has no file open. */
+int ledger_reopen(struct ledger *ledger, struct fault *fault);
 
 /* ---- one use of a statement ----
  *

@@ -28,6 +28,7 @@ const char *const schema_second[] = {
     schema_books_words,
     schema_caller,
     schema_seal,
+    schema_damage,
     NULL,
 };
 // clang-format on
