@@ -34,6 +34,13 @@ static int list_take_verdict(struct list_filter *filter, struct fault *fault) {
     return fault_set(fault, EX_USAGE, "'%s' is no verdict: expected met, not-proven or not-met", filter->verdict);
 }
 
+int list_take_form(int *argc, char **argv, enum table_form *form, struct fault *fault) {
+    const bool csv = command_take_out(argc, argv, "--csv"), json = command_take_out(argc, argv, "--json");
+
+    *form = csv ? TABLE_CSV : json ? TABLE_JSON : TABLE_SCREEN;
+    return csv && json ? fault_set(fault, EX_USAGE, "--csv and --json at once: expected one of them") : 0;
+}
+
 int list_take(struct command *command, int argc, char **argv, const char *usage, struct list_filter *filter,
               struct fault *fault) {
     const struct command_option known[] = {
@@ -42,7 +49,6 @@ int list_take(struct command *command, int argc, char **argv, const char *usage,
         {"--verdict", &filter->verdict},   {"--from", &filter->from},   {"--to", &filter->to},
     };
     struct command_option options[sizeof known / sizeof known[0]];
-    const bool csv = command_take_out(&argc, argv, "--csv"), json = command_take_out(&argc, argv, "--json");
     const char *none = NULL;
     size_t count = 0;
 
@@ -51,12 +57,10 @@ int list_take(struct command *command, int argc, char **argv, const char *usage,
             options[count++] = known[i];
     filter->all = command_take_out(&argc, argv, "--all");
     filter->open_only = strstr(usage, "--open") != NULL && command_take_out(&argc, argv, "--open");
-    filter->form = csv ? TABLE_CSV : json ? TABLE_JSON : TABLE_SCREEN;
     filter->from_ms = INT64_MIN;
     filter->to_ms = INT64_MAX;
-    if (csv && json)
-        return fault_set(fault, EX_USAGE, "--csv and --json at once: expected one of them");
-    if (command_take(argc, argv, options, count, &none, 0, 0, usage, fault) < 0 ||
+    if (list_take_form(&argc, argv, &filter->form, fault) != 0 ||
+        command_take(argc, argv, options, count, &none, 0, 0, usage, fault) < 0 ||
         list_take_verdict(filter, fault) != 0 || command_configure(command, fault) != 0 ||
         list_take_day(command, filter->from, false, &filter->from_ms, fault) != 0)
         return -1;
@@ -78,6 +82,37 @@ bool list_has_sensor(const struct ledger_channel *channels, size_t count, const 
         if (strcasecmp(channels[i].sensor_identity, sensor) == 0)
             return true;
     return sensor == NULL;
+}
+
+struct table_cell list_text(const char *text) {
+    return (struct table_cell){.kind = TABLE_TEXT, .text = text};
+}
+
+struct table_cell list_text_if(const char *text) {
+    return (struct table_cell){.kind = text[0] != '\0' ? TABLE_TEXT : TABLE_NONE, .text = text};
+}
+
+struct table_cell list_time(int64_t t_ms) {
+    return (struct table_cell){.kind = t_ms != 0 ? TABLE_TIME : TABLE_NONE, .value = t_ms};
+}
+
+struct table_cell list_thousandths(bool known, int64_t value) {
+    return (struct table_cell){.kind = known ? TABLE_THOUSANDTHS : TABLE_NONE, .value = value};
+}
+
+struct table_cell list_integer(bool known, int64_t value) {
+    return (struct table_cell){.kind = known ? TABLE_INTEGER : TABLE_NONE, .value = value};
+}
+
+struct table_cell list_truth(bool is) {
+    return (struct table_cell){.kind = TABLE_TRUTH, .value = is};
+}
+
+int list_finish(struct table *table, int result, struct fault *fault) {
+    if (result == 0)
+        return table_close(table, fault);
+    table_drop(table);
+    return -1;
 }
 
 char *list_show_time(const struct command *command, int64_t t_ms, char *out) {

@@ -229,8 +229,5 @@ int command_runs(struct command *command, int argc, char **argv, struct fault *f
     table = table_open(command->out, filter.form, "soakledger-runs", LIST_VERSION, columns, COLUMN_COUNT, fault);
     result = table != NULL ? list_runs(command, &filter, table, runs, count, fault) : -1;
     free(runs);
-    if (result == 0)
-        return table_close(table, fault);
-    table_drop(table);
-    return -1;
+    return list_finish(table, result, fault);
 }
