@@ -179,8 +179,9 @@ static int list_batches(struct command *command, const struct list_filter *filte
             return -1;
         listed += (size_t)result;
     }
-    if (filter->form == TABLE_SCREEN && listed == 0)
-        fputs("No batch fits: 'batch list --all' lists every one.\n", command->out);
+    if (listed == 0 &&
+        list_say_none(command, filter, "No batch fits: 'batch list --all' lists every one.", fault) != 0)
+        return -1;
     if (first > 0)
         fprintf(command->out, "%zu earlier batches: batch list --all\n", first);
     return 0;

@@ -2,6 +2,7 @@
 #include <string.h>
 
 #include "list_parts.h"
+#include "soakledger/sensors.h"
 
 static int list_take_day(struct command *command, const char *text, bool end, int64_t *t_ms, struct fault *fault) {
     enum { DATE_BYTES = 10, MS_PER_MIN = 60000, MS_PER_DAY = 86400000 };
@@ -64,7 +65,60 @@ int list_take(struct command *command, int argc, char **argv, const char *usage,
         list_take_verdict(filter, fault) != 0 || command_configure(command, fault) != 0 ||
         list_take_day(command, filter->from, false, &filter->from_ms, fault) != 0)
         return -1;
-    return list_take_day(command, filter->to, true, &filter->to_ms, fault);
+    if (list_take_day(command, filter->to, true, &filter->to_ms, fault) != 0)
+        return -1;
+    return filter->from_ms > filter->to_ms
+               ? fault_set(fault, EX_USAGE, "--from %s is after --to %s", filter->from, filter->to)
+               : 0;
+}
+
+/* "K-114, K-115" */
+static size_t list_name(char *out, size_t size, size_t used, const char *name) {
+    return used >= size ? used
+                        : used + (size_t)snprintf(out + used, size - used, "%s%s", used > 0 ? ", " : "", name);
+}
+
+static void list_say_no_oven(struct command *command, const char *oven) {
+    char names[COMMAND_TEXT_BYTES / 2] = "", line[COMMAND_TEXT_BYTES], clean[COMMAND_TEXT_BYTES];
+    size_t used = 0;
+
+    for (size_t i = 0; i < command->config->oven_count; i++) {
+        if (strcmp(command->config->ovens[i].name, oven) == 0)
+            return;
+        used = list_name(names, sizeof names, used, command->config->ovens[i].name);
+    }
+    snprintf(line, sizeof line, "There is no oven '%.200s' now: expected one of %s.", oven, names);
+    command_print(command->out, 0, command_clean(line, clean));
+}
+
+static int list_say_no_sensor(struct command *command, const char *sensor, struct fault *fault) {
+    char names[COMMAND_TEXT_BYTES / 2] = "", line[COMMAND_TEXT_BYTES], clean[COMMAND_TEXT_BYTES];
+    size_t count = 0, used = 0;
+    struct sensor_record *records = sensors_list(command->ledger, &count, fault);
+    bool known = records == NULL;
+
+    for (size_t i = 0; records != NULL && i < count; i++) {
+        known = known || strcasecmp(records[i].identity, sensor) == 0;
+        used = list_name(names, sizeof names, used, records[i].identity);
+    }
+    if (!known) {
+        snprintf(line, sizeof line, "No sensor '%.200s' is known: expected one of %s.", sensor,
+                 count > 0 ? names : "none yet");
+        command_print(command->out, 0, command_clean(line, clean));
+    }
+    if (records != NULL)
+        sensors_free(records, count);
+    return records != NULL ? 0 : -1;
+}
+
+int list_say_none(struct command *command, const struct list_filter *filter, const char *words,
+                  struct fault *fault) {
+    if (filter->form != TABLE_SCREEN)
+        return 0;
+    fprintf(command->out, "%s\n", words);
+    if (filter->oven != NULL)
+        list_say_no_oven(command, filter->oven);
+    return filter->sensor != NULL ? list_say_no_sensor(command, filter->sensor, fault) : 0;
 }
 
 bool list_is_narrowed(const struct list_filter *filter) {

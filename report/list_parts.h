@@ -22,6 +22,9 @@ int list_take_form(int *argc, char **argv, enum table_form *form, struct fault *
 /* `usage` says which of the options the list has: an option that does not stand there is unknown. */
 int list_take(struct command *command, int argc, char **argv, const char *usage, struct list_filter *filter,
               struct fault *fault);
+/* Nothing fits, and whether that is because there is no such oven or sensor; nothing but on a screen. */
+int list_say_none(struct command *command, const struct list_filter *filter, const char *words,
+                  struct fault *fault);
 /* Does anything but --all and the form narrow the list? */
 bool list_is_narrowed(const struct list_filter *filter);
 /* Is `part` in `text`, whatever the case of ASCII letters? NULL for `part`: yes. */

@@ -196,8 +196,8 @@ static int list_runs(struct command *command, const struct list_filter *filter, 
             return -1;
         listed += (size_t)result;
     }
-    if (filter->form == TABLE_SCREEN && listed == 0)
-        fputs("No run fits: 'runs --all' lists every one.\n", command->out);
+    if (listed == 0 && list_say_none(command, filter, "No run fits: 'runs --all' lists every one.", fault) != 0)
+        return -1;
     if (first > 0)
         fprintf(command->out, "%zu earlier runs: runs --all\n", first);
     return 0;

@@ -31,7 +31,7 @@ _soakledger_first() { # first column of that list; what has blanks or signs in i
 
 _soakledger_places() { # where sensors are fitted: oven.channel for a check, the ovens for a survey
     "${words[0]}" "${config[@]}" sensor list --csv 2>/dev/null | awk -F, -v of="$1" '
-        NR > 1 && $4 ~ /^[A-Za-z0-9_-]+\.[A-Za-z0-9_-]+$/ { sub(of == "survey" ? /\..*/ : /$^/, "", $4); print $4 }' | sort -u
+        NR > 1 && $4 ~ /^[A-Za-z0-9_-]+\.[A-Za-z0-9_-]+$/ { if (of == "survey") sub(/\..*/, "", $4); print $4 }' | sort -u
 }
 
 _soakledger() {

@@ -223,6 +223,8 @@ static void finds_by_what_is_known(void **state) {
         {"--verdict not-proven", "[2]"},
         {"--steel 1095", "[1, 2]"},
         {"--steel D2", "[]"},
+        {"--sensor n-201 --verdict met --steel 1095 --customer =1 --from 2026-11-16", "[1]"},
+        {"--sensor N-201 --verdict met --customer 'Hall 2'", "[]"},
         {"--charge CHISELS", "[2]"},
         {"--from 2026-11-16 --to 2026-11-16", "[1]"},
         {"--to 2026-11-15", "[]"},
@@ -252,6 +254,7 @@ static void refuses_what_it_does_not_understand(void **state) {
         {"batch list --csv --json", "--csv and --json at once"},
         {"batch list --verdict good", "'good' is no verdict: expected met, not-proven or not-met"},
         {"batch list --from yesterday", "'yesterday' is no date"},
+        {"batch list --from 2026-11-18 --to 2026-11-16", "--from 2026-11-18 is after --to 2026-11-16"},
         {"runs --customer x", "unknown option '--customer'"},
     };
 
@@ -273,7 +276,14 @@ static void fits_a_screen(void **state) {
         assert_true(words_columns(line) <= COLUMNS);
     free(said);
     said = run(fixture, 0, "batch list --customer nobody");
-    assert_true(paper_has(said, "No batch fits"));
+    assert_string_equal(said, "No batch fits: 'batch list --all' lists every one.\n");
+    free(said);
+    said = run(fixture, 0, "batch list --oven attic --sensor n-201");
+    assert_true(paper_has(said, "There is no oven 'attic' now: expected one of hardening, tempering."));
+    assert_false(paper_has(said, "No sensor"));
+    free(said);
+    said = run(fixture, 0, "runs --sensor N-999");
+    assert_true(paper_has(said, "No sensor 'N-999' is known: expected one of K-114, N-201."));
     free(said);
 }
 
