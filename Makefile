@@ -193,6 +193,7 @@ DEB ?= build
 DEB_OPTIONS ?= -Zxz
 deb: setup-build
 	$(Q)tests/setup $(PACKAGES_DEB)
+	$(Q)$(MAKE) --no-print-directory -j2 VARIANT=gcc all
 	$(Q)rm -rf $(DEB)/staged
 	$(Q)$(MAKE) --no-print-directory install VARIANT=gcc DESTDIR=$(abspath $(DEB))/staged prefix=/usr >/dev/null
 	$(Q)systemd/package/build $(DEB)/staged $(VERSION) $(DEB) $(DEB_OPTIONS)
