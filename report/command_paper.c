@@ -164,6 +164,11 @@ static int command_check_judged(struct command *command, const struct command_pa
     snprintf(line, sizeof line, "%lld in %zu %s, judged anew by the attached plan", (long long)check->readings,
              check->runs, check->runs == 1 ? "run" : "runs");
     command_say(command, "readings", line);
+    if (check->imported_runs > 0) {
+        snprintf(line, sizeof line, "%zu of these runs %s IMPORTED: the shop's recorder did not take the readings",
+                 check->imported_runs, check->imported_runs == 1 ? "was" : "were");
+        command_say(command, "", line);
+    }
     for (size_t i = 0; i < count; i++)
         command_say(command, i == 0 ? "differs" : "",
                     command_clean(json_string_value(json_array_get(check->differences, i)), line));
