@@ -73,20 +73,39 @@ struct ledger {
     int lock_fd; // held while recording, else -1
     enum ledger_mode mode;
     bool damaged;                              // found so at any time since it was opened
+    int64_t steps, copied;                     // by the statement that was begun last
     int64_t now_ms;                            // what seals on the books say they were made at; 0: not known
     sqlite3_stmt *statements[STATEMENT_COUNT]; // prepared at first use
 };
 
 /* ---- schema ---- */
 
-/* That the file is empty, or a ledger that this program can bring up to date. Changes nothing. */
+/* That the file is empty, or a ledger that this program can bring up to date, and of its form. Changes nothing. */
 int ledger_check_climbable(struct ledger *ledger, struct fault *fault);
-/* Brings the file up to LEDGER_SCHEMA_VERSION, in one transaction. */
+/* Brings such a file up to LEDGER_SCHEMA_VERSION, in one transaction. */
 int ledger_migrate(struct ledger *ledger, struct fault *fault);
-/* That the file is a ledger of this version, and that its tables are tables. */
+/* Runs the rungs from version `from` up to `to`. 0, or -1: the database says why. */
+int ledger_climb(sqlite3 *db, int64_t from, int64_t to);
+/* An empty ledger of that version in memory, which the caller closes. NULL with a fault. */
+sqlite3 *ledger_make_model(const struct ledger *ledger, int64_t version, struct fault *fault);
+/* A digest of all tables, indexes and triggers. 0, or -1: the database says why. */
+int ledger_digest_form(sqlite3 *db, char sha256[LEDGER_SHA256_TEXT_BYTES]);
+/* That the file's tables are this program's of that version, letter by letter; where it is written to, also that
+ * nothing else runs as it is. */
+int ledger_check_form(struct ledger *ledger, int64_t version, struct fault *fault);
+/* That the file is a ledger of this version, and that its tables are this program's. */
 int ledger_check_schema(struct ledger *ledger, struct fault *fault);
 /* Looks for damage, within about a second: the whole of a small file, all but the readings of a large one. */
 int ledger_check_sound(struct ledger *ledger, struct fault *fault);
+
+/* ---- bounds: what a file may ask for, see ledger_bounds.c ---- */
+
+/* Before anything is read from it. */
+void ledger_set_bounds(struct ledger *ledger);
+/* Can that many rows be in a file of its size? */
+bool ledger_may_hold_rows(const struct ledger *ledger, size_t count);
+/* Can a statement need that many more bytes from a file of its size? */
+bool ledger_may_copy(struct ledger *ledger, size_t length);
 
 /* ---- one use of a statement ----
  *
