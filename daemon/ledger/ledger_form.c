@@ -114,6 +114,10 @@ static const char *const digests[LEDGER_SCHEMA_VERSION] = {
     "57d28c58cfcecfea0279196b0202f9b810a8239b8cf2252b6c877b9467c42335",
 };
 
+bool ledger_is_usual_form(int64_t version, const char *sha256) {
+    return strcmp(sha256, digests[version - 1]) == 0;
+}
+
 int ledger_digest_form(sqlite3 *db, char sha256[LEDGER_SHA256_TEXT_BYTES]) {
     sqlite3_str *const text = sqlite3_str_new(db);
     struct thing thing = {0};
@@ -220,7 +224,7 @@ int ledger_check_form(struct ledger *ledger, int64_t version, struct fault *faul
     sqlite3 *model;
     int result;
 
-    if (ledger_digest_form(ledger->db, sha256) == 0 && strcmp(sha256, digests[version - 1]) == 0) {
+    if (ledger_digest_form(ledger->db, sha256) == 0 && ledger_is_usual_form(version, sha256)) {
         return 0;
     }
     model = ledger_make_model(ledger, version, fault);

@@ -90,6 +90,8 @@ int ledger_climb(sqlite3 *db, int64_t from, int64_t to);
 sqlite3 *ledger_make_model(const struct ledger *ledger, int64_t version, struct fault *fault);
 /* A digest of all tables, indexes and triggers. 0, or -1: the database says why. */
 int ledger_digest_form(sqlite3 *db, char sha256[LEDGER_SHA256_TEXT_BYTES]);
+/* Is that the digest of a ledger of that version as this program makes it? */
+bool ledger_is_usual_form(int64_t version, const char *sha256);
 /* That the file's tables are this program's of that version, letter by letter; where it is written to, also that
  * nothing else runs as it is. */
 int ledger_check_form(struct ledger *ledger, int64_t version, struct fault *fault);
