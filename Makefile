@@ -13,6 +13,8 @@ PACKAGES_DEMO := openssl poppler-utils
 PACKAGES_TEST := clang openssl libclang-rt-14-dev libcmocka-dev libmodbus-dev python3-pymodbus python3-serial python3-numpy \
 	python3-jsonschema python3-scipy librsvg2-bin socat poppler-utils qpdf mupdf-tools ghostscript sqlite3 libsqlite3-dev mandoc
 PACKAGES_MACHINE := qemu-system-x86 busybox-static cpio sqlite3 libkmod2 libacl1 libblkid1 libcap2 libselinux1
+PACKAGES_DEB := dpkg-dev binutils
+PACKAGES_INSTALL := $(PACKAGES_DEB) systemd sqlite3
 PACKAGES_LINT := clang clang-format clang-tidy cppcheck mandoc
 
 LIBRARIES := libserialport sqlite3 inih libsystemd libcrypto jansson zlib fribidi freetype2
@@ -65,6 +67,7 @@ TESTS := $(patsubst tests/%.c,$(BUILD)/%,$(TEST_SRC))
 FUZZERS := $(patsubst tests/fuzz/%.c,build/fuzz/%,$(FUZZ_SRC))
 BENCHES := $(patsubst tests/bench/%.c,$(BUILD)/%,$(BENCH_SRC))
 STALL := $(BUILD)/stall.so
+FAULTS := $(BUILD)/disk.so $(BUILD)/memory.so
 TOOLS := $(patsubst tests/%.c,$(BUILD)/%,$(TOOL_SRC))
 
 FUZZ_RUNS ?= 10000000
@@ -72,7 +75,7 @@ FUZZ_SECONDS ?= 3600
 
 .PHONY: all tests demo check bench benches fuzz fuzzers lint format clean setup-build setup-demo setup-test setup-lint
 all: $(PROGRAMS)
-tests: $(PROGRAMS) $(SHOP) $(TESTS) $(TOOLS) benches
+tests: $(PROGRAMS) $(SHOP) $(TESTS) $(TOOLS) $(FAULTS) benches
 benches: $(BENCHES) $(STALL)
 
 $(BUILD)/%.o: %.c Makefile
@@ -108,6 +111,11 @@ $(STALL): tests/bench/stall.c Makefile
 	@mkdir -p $(@D)
 	$(Q)$(CC) -std=c17 $(WARNINGS) -O2 -g -D_GNU_SOURCE -fPIC -shared -o $@ $<
 
+# The same for tests: a disk and a memory that fail.
+$(FAULTS): $(BUILD)/%.so: tests/fault/%.c Makefile
+	@mkdir -p $(@D)
+	$(Q)$(CC) -std=c17 $(WARNINGS) -O2 -g -D_GNU_SOURCE -fPIC -shared -o $@ $<
+
 setup-build: ; @tests/setup $(PACKAGES_BUILD)
 setup-demo: ; @tests/setup $(PACKAGES_BUILD) $(PACKAGES_DEMO)
 setup-test: ; @tests/setup $(PACKAGES_BUILD) $(PACKAGES_TEST)
@@ -123,6 +131,7 @@ check: setup-test
 	$(Q)$(MAKE) --no-print-directory -j2 VARIANT=gcc tests
 	$(Q)$(MAKE) --no-print-directory -j2 VARIANT=asan tests
 	$(Q)tests/run build/gcc build/asan
+	$(Q)$(MAKE) --no-print-directory check-install
 	$(Q)$(MAKE) --no-print-directory fuzz FUZZ_RUNS=20000 FUZZ_SECONDS=15
 
 # Speed and memory, each held against a limit or a peer of the same run. Timed, so no part of check.
@@ -136,11 +145,50 @@ fuzz: setup-test
 	$(Q)tests/fuzz/run $(FUZZ_RUNS) $(FUZZ_SECONDS) $(FUZZERS)
 fuzzers: $(FUZZERS)
 
-C_FILES := $(LIB_SRC) $(wildcard daemon/*.c report/*.c tests/*.c tests/shop/*.c tests/support/*.c tests/fuzz/*.c tests/bench/*.c)
+C_FILES := $(LIB_SRC) $(wildcard daemon/*.c report/*.c tests/*.c tests/shop/*.c tests/support/*.c tests/fuzz/*.c tests/bench/*.c tests/fault/*.c)
 H_FILES := $(wildcard include/soakledger/*.h tests/shop/*.h tests/support/*.h tests/bench/*.h)
 lint: setup-lint
 	$(Q)tests/lint $(C_FILES) -- $(H_FILES) -- -std=c17 -Iinclude -Itests -D_GNU_SOURCE \
 		$(shell pkg-config --cflags $(LIBRARIES))
+
+# Installation. DESTDIR goes in front of everything. The configuration is always in /etc: both programs look there.
+prefix ?= /usr/local
+sysconfdir ?= /etc
+bindir ?= $(prefix)/bin
+datadir ?= $(prefix)/share
+unitdir ?= $(prefix)/lib/systemd/system
+VERSION := $(shell sed -n 's/^\#define SOAKLEDGER_VERSION "\(.*\)"/\1/p' include/soakledger/version.h)
+MANUALS := $(sort $(wildcard report/*.1 daemon/*.8 daemon/*/*.5))
+UNITS := systemd/soakledgerd.service systemd/soakledger-books.socket systemd/soakledger-books@.service
+
+.PHONY: install deb check-install setup-install
+setup-install: ; @tests/setup $(PACKAGES_BUILD) $(PACKAGES_INSTALL)
+
+install: all
+	install -d $(DESTDIR)$(bindir) $(DESTDIR)$(unitdir) $(DESTDIR)$(datadir)/doc/soakledger \
+		$(DESTDIR)$(sysconfdir)/soakledger/plans
+	install -m 755 $(PROGRAMS) $(DESTDIR)$(bindir)
+	install -m 644 -t $(DESTDIR)$(unitdir) $(UNITS)
+	sed -i 's:=/usr/bin/:=$(bindir)/:' $(addprefix $(DESTDIR)$(unitdir)/,$(notdir $(UNITS)))
+	install -D -m 644 systemd/soakledger.sysusers $(DESTDIR)$(prefix)/lib/sysusers.d/soakledger.conf
+	install -D -m 644 systemd/soakledger.tmpfiles $(DESTDIR)$(prefix)/lib/tmpfiles.d/soakledger.conf
+	install -D -m 644 -t $(DESTDIR)$(prefix)/lib/udev/rules.d udev/60-soakledger.rules
+	for page in $(MANUALS); do install -D -m 644 -t $(DESTDIR)$(datadir)/man/man$${page##*.} $$page || exit; done
+	install -D -m 644 report/soakledger.bash $(DESTDIR)$(datadir)/bash-completion/completions/soakledger
+	install -m 644 -t $(DESTDIR)$(datadir)/doc/soakledger LICENSE README.md $(wildcard report/*.schema.json)
+	install -m 644 daemon/config/example.conf $(DESTDIR)$(sysconfdir)/soakledger/example.conf
+	install -m 644 -t $(DESTDIR)$(sysconfdir)/soakledger/plans $(wildcard daemon/plan/examples/*.plan)
+
+# build/soakledger_VERSION_ARCHITECTURE.deb
+deb: setup-build
+	$(Q)tests/setup $(PACKAGES_DEB)
+	$(Q)rm -rf build/deb && $(MAKE) --no-print-directory install VARIANT=gcc DESTDIR=$(CURDIR)/build/deb prefix=/usr >/dev/null
+	$(Q)systemd/package/build build/deb $(VERSION) build -Zxz
+
+# Package, accounts and units, in a root folder of their own. Needs root; see the script.
+check-install: setup-install
+	$(Q)$(MAKE) --no-print-directory -j2 VARIANT=gcc all
+	$(Q)tests/install
 
 format:
 	$(Q)clang-format -i $(C_FILES) $(H_FILES)

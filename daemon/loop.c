@@ -144,7 +144,8 @@ static void take_signals(struct loop *loop) {
     }
 }
 
-/* Alive means both threads: this one is here, and the other has come round since the last time. */
+/* Alive means both threads: this one has just gone over the lines, and the other has committed since the last time.
+ */
 static void feed_watchdog(struct loop *loop, const struct writer *writer) {
     const uint64_t rounds = writer_read_rounds(writer);
 
@@ -171,8 +172,11 @@ static void tell_lines(struct loop *loop) {
 
 /* On a simulated clock the lines are as fast as the machine. The disk must not be left behind: time stands still
  * until the queue has room. On a real clock nothing ever waits for the disk. */
-static void wait_for_disk(struct loop *loop) {
-    while (clock_is_simulated(loop->clock) && queue_depth(loop->queue) > loop->queue_half)
+static void wait_for_disk(struct loop *loop, const struct writer *writer) {
+    struct fault unused;
+
+    while (clock_is_simulated(loop->clock) && queue_depth(loop->queue) > loop->queue_half &&
+           !writer_has_failed(writer, &unused))
         usleep(BACK_PRESSURE_US);
 }
 
@@ -203,7 +207,7 @@ int loop_run(struct loop *loop, const struct writer *writer, struct fault *fault
     prctl(PR_SET_TIMERSLACK, TIMER_SLACK_NS); // the default of 50 us costs polls at high speeds
     loop->queue_half = queue_capacity(loop->queue) / 2;
     while (!loop->stopping) {
-        wait_for_disk(loop);
+        wait_for_disk(loop, writer);
         if (wait_for_work(loop, &count, fault) != 0)
             return -1;
         take_signals(loop);
@@ -211,6 +215,8 @@ int loop_run(struct loop *loop, const struct writer *writer, struct fault *fault
         poller_handle(loop->poller, loop->descriptors + 1, count - 1);
         note_losses(loop);
         push_watermark(loop);
+        if (writer_has_failed(writer, fault))
+            return -1;
         if (clock_now_us(loop->clock) >= loop->tick_us) {
             loop->tick_us = clock_now_us(loop->clock) + TICK_US;
             feed_watchdog(loop, writer);

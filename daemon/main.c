@@ -8,6 +8,7 @@
 #include <systemd/sd-daemon.h>
 #include <unistd.h>
 
+#include "session.h"
 #include "soakledger/alert.h"
 #include "soakledger/clock.h"
 #include "soakledger/config.h"
@@ -55,16 +56,18 @@ static size_t choose_queue_capacity(const struct config *config) {
 }
 
 static int open_clock(struct daemon *daemon, struct fault *fault) {
+    daemon->clock = daemon->config->clock_page != NULL
+                        ? clock_open_simulated(daemon->config->clock_page, "soakledgerd", fault)
+                        : clock_open_real(fault);
+    return daemon->clock == NULL ? -1 : 0;
+}
+
+static int place_clock(struct daemon *daemon, struct fault *fault) {
     struct ledger_session last;
     char boot_id[CLOCK_BOOT_ID_BYTES];
     int64_t last_ms;
     int found;
 
-    daemon->clock = daemon->config->clock_page != NULL
-                        ? clock_open_simulated(daemon->config->clock_page, "soakledgerd", fault)
-                        : clock_open_real(fault);
-    if (daemon->clock == NULL)
-        return -1;
     found = ledger_last_session(daemon->ledger, &last, fault);
     last_ms = ledger_last_time(daemon->ledger, fault);
     if (found < 0 || last_ms < 0)
@@ -73,6 +76,8 @@ static int open_clock(struct daemon *daemon, struct fault *fault) {
     if (found == 1 && strcmp(boot_id, last.boot_id) == 0) // the same boot: the timeline simply goes on
         clock_anchor(daemon->clock, last.started_ms, last.boottime_ms);
     if (clock_read_ms(daemon->clock) <= last_ms) { // the wall clock of this boot is behind: never go back
+        if (clock_is_simulated(daemon->clock) && clock_read_ms(daemon->clock) == last_ms)
+            return 0; // time stood still meanwhile
         if (clock_is_simulated(daemon->clock))
             return fault_set(fault, EX_DATAERR, "the ledger holds readings later than the simulated clock");
         journal_write(JOURNAL_WARNING,
@@ -83,22 +88,8 @@ static int open_clock(struct daemon *daemon, struct fault *fault) {
 }
 
 static int add_session(struct daemon *daemon, struct fault *fault) {
-    struct ledger_session session = {.started_ms = clock_read_ms(daemon->clock),
-                                     .wall_ms = clock_wall_ms(daemon->clock),
-                                     .boottime_ms = clock_boottime_ms(daemon->clock),
-                                     .simulated = clock_is_simulated(daemon->clock)};
-
-    clock_read_boot_id(daemon->clock, session.boot_id);
-    daemon->oven_ids = calloc(daemon->config->oven_count + 1, sizeof *daemon->oven_ids);
-    daemon->channel_ids = calloc(daemon->config->channel_count + 1, sizeof *daemon->channel_ids);
-    if (daemon->oven_ids == NULL || daemon->channel_ids == NULL)
-        return fault_set(fault, EX_OSERR, "no memory for %zu channels", daemon->config->channel_count);
-    if (ledger_begin(daemon->ledger, fault) != 0)
-        return -1;
-    if (ledger_add_session(daemon->ledger, &session, daemon->config, daemon->oven_ids, daemon->channel_ids, fault) <
-        0)
-        return -1;
-    return ledger_commit(daemon->ledger, fault);
+    return session_add(daemon->ledger, daemon->config, daemon->clock, clock_read_ms(daemon->clock),
+                       daemon->oven_ids, daemon->channel_ids, fault);
 }
 
 /* Says how long nothing was recorded, and how that is known. Called before the session is added. */
@@ -151,16 +142,32 @@ static int open_desk(struct daemon *daemon, struct fault *fault) {
     return daemon->desk == NULL ? -1 : 0;
 }
 
+/* Damage that the first look did not find may show as the ledger is first read. */
+static int begin_session(struct daemon *daemon, struct event *first, struct fault *fault) {
+    daemon->oven_ids = calloc(daemon->config->oven_count + 1, sizeof *daemon->oven_ids);
+    daemon->channel_ids = calloc(daemon->config->channel_count + 1, sizeof *daemon->channel_ids);
+    if (daemon->oven_ids == NULL || daemon->channel_ids == NULL)
+        return fault_set(fault, EX_OSERR, "no memory for %zu channels", daemon->config->channel_count);
+    for (;;) {
+        if (place_clock(daemon, fault) == 0 && describe_start(daemon, first, fault) == 0 &&
+            add_session(daemon, fault) == 0)
+            return 0;
+        if (ledger_kept_file(daemon->ledger) != NULL || ledger_begin_anew(daemon->ledger, fault) != 1)
+            return -1; // once is enough: a new one that is damaged at once speaks of the disk
+    }
+}
+
 static int run_daemon(struct daemon *daemon, struct fault *fault) {
     struct message first = {.kind = MESSAGE_EVENT};
     struct writer *writer;
     struct fault last = {0};
     int result;
 
-    if (describe_start(daemon, &first.event, fault) != 0 || add_session(daemon, fault) != 0)
+    if (begin_session(daemon, &first.event, fault) != 0)
         return -1;
     if (open_desk(daemon, fault) != 0)
         return -1;
+    session_tell_anew(daemon->ledger, daemon->desk, clock_read_ms(daemon->clock));
     daemon->queue = queue_open(choose_queue_capacity(daemon->config), fault);
     if (daemon->queue == NULL)
         return -1;
@@ -203,9 +210,7 @@ static int start(struct daemon *daemon, const char *config_path, bool check_only
     daemon->ledger = ledger_open(daemon->config->ledger_path, LEDGER_RECORD, fault);
     if (daemon->ledger == NULL)
         return -1;
-    if (open_clock(daemon, fault) == 0 && run_daemon(daemon, fault) == 0)
-        return 0;
-    return ledger_refuse_damaged(daemon->ledger, fault);
+    return open_clock(daemon, fault) == 0 ? run_daemon(daemon, fault) : -1;
 }
 
 static void stop(struct daemon *daemon) {

@@ -3,12 +3,15 @@
 
 #include <pthread.h>
 #include <stdatomic.h>
+#include <stdbool.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 #include <time.h>
 #include <unistd.h>
 
+#include "session.h"
+#include "soakledger/journal.h"
 #include "soakledger/recorder.h"
 
 enum {
@@ -18,6 +21,8 @@ enum {
     HELD_MOST = 1 << 18, // messages of one transaction: what has to be kept until it is committed
     RETRY_AFTER_S = 1,
     LAST_TRIES = 10,
+    MEMORY_TRIES = 5,      // in a row without memory: beginning again frees what is held, trying on does not
+    ANEW_EVERY_MS = 60000, // a disk that damages one ledger after the other must not be littered with them
     LET_GO_US = 5000,
     MS_PER_S = 1000,
     NS_PER_MS = 1000000,
@@ -28,16 +33,22 @@ static const char alert_subject[] = "ledger";
 struct writer {
     struct ledger *ledger;
     const struct config *config;
-    const int64_t *oven_ids, *channel_ids;
+    const int64_t *queued_ids;       // of channels, as the acquisition thread says them
+    int64_t *oven_ids, *channel_ids; // the ledger's; another ledger may have others
     struct queue *queue;
     struct alert_desk *desk;
     const struct clock *clock;
     struct recorder *recorder;
-    struct message *held; // taken since the last commit
+    struct message *held; // taken since the last commit, and what that one did not store yet
     size_t held_count, held_most;
-    bool open; // a transaction is
+    int64_t watermark_ms; // the last that is committed
+    bool open;            // a transaction is
     bool in_trouble;
     int64_t opened_ms;
+    bool session_due; // a new ledger was begun, and was not told yet who records
+    int memory_tries;
+    atomic_bool failed;
+    int64_t anew_ms; // when a new ledger was begun, in real time; 0: never
     pthread_t thread;
     _Atomic uint64_t rounds;
     int result;
@@ -65,13 +76,29 @@ static int open_transaction(struct writer *writer) {
     return writer->recorder == NULL ? -1 : 0;
 }
 
+/* What is committed need not be held any more, but for readings beyond the last watermark: the recorder has them in
+ * its memory alone, until it knows their order. */
+static void drop_stored(struct writer *writer) {
+    size_t kept = 0;
+
+    for (size_t i = 0; i < writer->held_count; i++) {
+        if (writer->held[i].kind == MESSAGE_WATERMARK && writer->held[i].watermark_ms > writer->watermark_ms)
+            writer->watermark_ms = writer->held[i].watermark_ms;
+    }
+    for (size_t i = 0; i < writer->held_count; i++) {
+        if (writer->held[i].kind == MESSAGE_READING && writer->held[i].reading.t_ms > writer->watermark_ms)
+            writer->held[kept++] = writer->held[i];
+    }
+    writer->held_count = kept;
+}
+
 static int commit(struct writer *writer) {
     if (!writer->open)
         return 0;
     if (ledger_commit(writer->ledger, &writer->fault) != 0)
         return -1;
     writer->open = false;
-    writer->held_count = 0;
+    drop_stored(writer);
     usleep(LET_GO_US);      // the command gets its turn even while readings never stop coming
     if (writer->in_trouble) // the desk writes it into the journal
         alert_clear(writer->desk, ALERT_LEDGER, alert_subject, clock_read_ms(writer->clock),
@@ -80,24 +107,97 @@ static int commit(struct writer *writer) {
     return 0;
 }
 
+/* ---- another ledger ---- */
+
+static int64_t find_id(const struct writer *writer, int64_t queued_id) {
+    for (size_t i = 0; i < writer->config->channel_count; i++) {
+        if (writer->queued_ids[i] == queued_id)
+            return writer->channel_ids[i];
+    }
+    return queued_id;
+}
+
+/* The recorder gets the ledger's ids; what is held keeps those of the queue, for the case that there is yet
+ * another ledger. */
+static int give(struct writer *writer, const struct message *messages, size_t count) {
+    int result = 0;
+
+    if (writer->anew_ms == 0)
+        return recorder_take(writer->recorder, messages, count, &writer->fault);
+    for (size_t i = 0; result == 0 && i < count; i++) {
+        struct message message = messages[i];
+
+        if (message.kind == MESSAGE_READING)
+            message.reading.channel_id = find_id(writer, message.reading.channel_id);
+        result = recorder_take(writer->recorder, &message, 1, &writer->fault);
+    }
+    return result;
+}
+
+/* When the first of what is not committed was read: the new ledger begins there. */
+static int64_t find_first_ms(const struct writer *writer) {
+    int64_t first_ms = clock_read_ms(writer->clock);
+
+    for (size_t i = 0; i < writer->held_count; i++) {
+        const struct message *const held = &writer->held[i];
+        const int64_t t_ms = held->kind == MESSAGE_READING ? held->reading.t_ms
+                             : held->kind == MESSAGE_EVENT ? held->event.t_ms
+                                                           : first_ms;
+
+        first_ms = t_ms < first_ms ? t_ms : first_ms;
+    }
+    return first_ms;
+}
+
+/* Where damage is what failed: a new ledger in place of the damaged one. 0 also where it is not. */
+static int replace_damaged(struct writer *writer) {
+    const int64_t now_ms = monotonic_ms();
+    int anew;
+
+    if (ledger_is_damaged(writer->ledger) && writer->anew_ms != 0 && now_ms - writer->anew_ms < ANEW_EVERY_MS)
+        return -1;
+    anew = ledger_begin_anew(writer->ledger, &writer->fault);
+    if (anew < 0)
+        return -1;
+    if (anew == 1) {
+        writer->anew_ms = now_ms;
+        writer->session_due = true;
+    }
+    if (!writer->session_due)
+        return 0;
+    if (session_add(writer->ledger, writer->config, writer->clock, find_first_ms(writer), writer->oven_ids,
+                    writer->channel_ids, &writer->fault) != 0)
+        return -1;
+    writer->session_due = false;
+    session_tell_anew(writer->ledger, writer->desk, clock_read_ms(writer->clock));
+    return 0;
+}
+
+static void tell_trouble(struct writer *writer) {
+    char words[ALERT_WORDS_BYTES];
+
+    snprintf(words, sizeof words, "the ledger cannot be written: %.160s; trying again every second",
+             writer->fault.text);
+    alert_raise(writer->desk, ALERT_LEDGER, alert_subject, clock_read_ms(writer->clock), words);
+}
+
 /* The transaction failed: the recorder's memory no longer matches the ledger. Both are taken back to the last
  * commit, and what was taken since is given to a new recorder. */
 static int start_over(struct writer *writer) {
-    char words[ALERT_WORDS_BYTES];
-
-    if (!writer->in_trouble) {
-        snprintf(words, sizeof words, "the ledger cannot be written: %.160s; trying again every second",
-                 writer->fault.text);
-        alert_raise(writer->desk, ALERT_LEDGER, alert_subject, clock_read_ms(writer->clock), words);
-    }
+    if (!writer->in_trouble && !ledger_is_damaged(writer->ledger))
+        tell_trouble(writer);
     writer->in_trouble = true;
-    ledger_roll_back(writer->ledger);
-    writer->open = false;
     recorder_free(writer->recorder);
     writer->recorder = NULL;
+    ledger_roll_back(writer->ledger);
+    writer->open = false;
+    if (replace_damaged(writer) != 0) {
+        tell_trouble(writer); // once while it stands
+        return -1;
+    }
     if (open_transaction(writer) != 0)
         return -1;
-    return recorder_take(writer->recorder, writer->held, writer->held_count, &writer->fault);
+    return give(writer, writer->held, writer->held_count);
 }
 
 static int make_room(struct writer *writer) {
@@ -131,7 +231,16 @@ static int work(struct writer *writer) {
         return commit(writer);
     if (open_transaction(writer) != 0)
         return -1;
-    return recorder_take(writer->recorder, taken, count, &writer->fault);
+    return give(writer, taken, count);
+}
+
+/* Without memory for long: whoever starts this program again begins with what it needs and no more. */
+static bool gives_up(struct writer *writer, int result) {
+    writer->memory_tries = result != 0 && writer->fault.status == EX_OSERR ? writer->memory_tries + 1 : 0;
+    if (writer->memory_tries < MEMORY_TRIES)
+        return false;
+    atomic_store(&writer->failed, true);
+    return true;
 }
 
 static void *run_writer(void *context) {
@@ -139,16 +248,22 @@ static void *run_writer(void *context) {
     int tries = 0, result = 0;
 
     while (!queue_is_shut(writer->queue) || queue_depth(writer->queue) > 0 || writer->open) {
-        atomic_fetch_add(&writer->rounds, 1);
         result = result == 0 ? work(writer) : start_over(writer);
         if (result == 0 && !writer->in_trouble) {
-            tries = 0;
+            if (!writer->open) // all that was taken is committed
+                atomic_fetch_add(&writer->rounds, 1);
+            tries = writer->memory_tries = 0;
             continue;
         }
         if (result == 0) // all is given again: commit at once to know whether the trouble is over
             result = commit(writer);
+        /* Not stuck: a person was told, and a restart would lose what is held until the disk takes it again. */
+        if (result == 0 || writer->in_trouble)
+            atomic_fetch_add(&writer->rounds, 1);
         if (result == 0)
             continue;
+        if (gives_up(writer, result))
+            break;
         if (queue_is_shut(writer->queue) && ++tries >= LAST_TRIES)
             break;
         if (writer->in_trouble)
@@ -158,27 +273,49 @@ static void *run_writer(void *context) {
     return NULL;
 }
 
+static int64_t *copy_ids(const int64_t *ids, size_t count) {
+    int64_t *const copy = calloc(count + 1, sizeof *copy);
+
+    if (copy != NULL && count > 0)
+        memcpy(copy, ids, count * sizeof *copy);
+    return copy;
+}
+
+static void release(struct writer *writer) {
+    if (writer == NULL)
+        return;
+    recorder_free(writer->recorder);
+    free(writer->oven_ids);
+    free(writer->channel_ids);
+    free(writer->held);
+    free(writer);
+}
+
 struct writer *writer_start(struct ledger *ledger, const struct config *config, const int64_t *oven_ids,
                             const int64_t *channel_ids, struct queue *queue, struct alert_desk *desk,
                             const struct clock *clock, struct fault *fault) {
     struct writer *writer = calloc(1, sizeof *writer);
     int error;
 
-    if (writer == NULL) {
+    if (writer != NULL) {
+        writer->oven_ids = copy_ids(oven_ids, config->oven_count);
+        writer->channel_ids = copy_ids(channel_ids, config->channel_count);
+    }
+    if (writer == NULL || writer->oven_ids == NULL || writer->channel_ids == NULL) {
         fault_set(fault, EX_OSERR, "no memory for the ledger thread");
+        release(writer);
         return NULL;
     }
     writer->ledger = ledger;
     writer->config = config;
-    writer->oven_ids = oven_ids;
-    writer->channel_ids = channel_ids;
+    writer->queued_ids = channel_ids;
     writer->queue = queue;
     writer->desk = desk;
     writer->clock = clock;
     error = pthread_create(&writer->thread, NULL, run_writer, writer);
     if (error != 0) {
         fault_set(fault, EX_OSERR, "cannot start the ledger thread: %s", strerror(error));
-        free(writer);
+        release(writer);
         return NULL;
     }
     return writer;
@@ -188,6 +325,13 @@ uint64_t writer_read_rounds(const struct writer *writer) {
     return atomic_load(&writer->rounds);
 }
 
+bool writer_has_failed(const struct writer *writer, struct fault *fault) {
+    if (!atomic_load(&writer->failed))
+        return false;
+    *fault = writer->fault; // of a thread that is over
+    return true;
+}
+
 int writer_finish(struct writer *writer, struct fault *fault) {
     int result;
 
@@ -195,8 +339,6 @@ int writer_finish(struct writer *writer, struct fault *fault) {
     result = writer->result;
     if (result != 0)
         *fault = writer->fault;
-    recorder_free(writer->recorder);
-    free(writer->held);
-    free(writer);
+    release(writer);
     return result;
 }

@@ -144,16 +144,18 @@ static void certificate_verdict(struct certificate *certificate) {
     float height, text, y;
 
     certificate_explain(certificate, why, how_many);
-    text = sheet_text_height(sheet, &type, width, SENTENCE_LEADING, why) + COUNT_LEADING;
+    // The sentence begins on the word's own line: so it is read after it, by eyes and by programs.
+    text = ANSWER_SIZE * CAPITALS + sheet_text_height(sheet, &type, width, SENTENCE_LEADING, why) -
+           SENTENCE_LEADING + COUNT_LEADING;
     height = text > SIGN_SIZE ? text : SIGN_SIZE;
-    y = sheet->y + ANSWER_PAD;
-    sheet_draw_sign(certificate->page, outcome, sheet->frame.left + SIGN_SIZE * SIGN_HALF, y + height / 2,
-                    SIGN_SIZE);
-    page_text(certificate->page, sheet->frame.left + SIGN_SIZE + SIGN_GAP,
-              y + (height + ANSWER_SIZE * CAPITALS) / 2, PAGE_LEFT, &answer, certificate_answer(outcome));
-    y += (height - text) / 2 + SENTENCE_SIZE;
+    y = sheet->y + ANSWER_PAD + (SIGN_SIZE + ANSWER_SIZE * CAPITALS) / 2;
+    sheet_draw_sign(certificate->page, outcome, sheet->frame.left + SIGN_SIZE * SIGN_HALF,
+                    sheet->y + ANSWER_PAD + SIGN_SIZE / 2, SIGN_SIZE);
+    page_text(certificate->page, sheet->frame.left + SIGN_SIZE + SIGN_GAP, y, PAGE_LEFT, &answer,
+              certificate_answer(outcome));
     y = sheet_text_block(sheet, &type, left, y, width, SENTENCE_LEADING, 0, why);
     page_text(certificate->page, left, y - 1, PAGE_LEFT, &count, how_many);
+    height = y - sheet->y - ANSWER_PAD > height ? y - sheet->y - ANSWER_PAD : height;
     sheet->y += height + 2 * ANSWER_PAD;
     certificate_rule(certificate, HEAVY);
 }

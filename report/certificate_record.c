@@ -206,6 +206,18 @@ static void certificate_describe_event(const struct event *event, char *out, siz
         snprintf(out, size, "%lld readings were lost: the ledger was not written fast enough",
                  (long long)event->amount);
         return;
+    case EVENT_ANEW:
+        snprintf(out, size, "a new ledger was begun in place of a damaged one, %s", event->detail);
+        return;
+    case EVENT_TORN:
+        if (event->amount > 0)
+            snprintf(out, size,
+                     "the run in oven %s goes on; its first %s are in the damaged ledger and not on this sheet",
+                     event->detail, length);
+        else
+            snprintf(out, size, "a run in oven %s may have been on before, unrecorded in this ledger",
+                     event->detail);
+        return;
     }
     snprintf(out, size, "event of kind %d", (int)event->kind);
 }

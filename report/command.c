@@ -20,8 +20,11 @@ int command_configure(struct command *command, struct fault *fault) {
 int command_open_ledger(struct command *command, enum ledger_mode mode, struct fault *fault) {
     if (command_configure(command, fault) != 0)
         return -1;
-    if (command->ledger == NULL)
+    if (command->ledger == NULL) {
         command->ledger = ledger_open(command->config->ledger_path, mode, fault);
+        if (command->ledger != NULL && command->seat != NULL && command_introduce(command, fault) != 0)
+            return -1;
+    }
     return command->ledger != NULL ? 0 : -1;
 }
 

@@ -9,7 +9,9 @@
 #include <stdio.h>
 
 #include "soakledger/config.h"
+#include "soakledger/desk.h"
 #include "soakledger/fault.h"
+#include "soakledger/keyfile.h"
 #include "soakledger/ledger.h"
 #include "soakledger/plan.h"
 
@@ -18,8 +20,9 @@ enum { COMMAND_LINE_COLUMNS = 80, COMMAND_MOST_CELLS = 12, COMMAND_TEXT_BYTES = 
 struct command {
     const char *config_path;
     FILE *out;
-    struct config *config; // NULL until command_configure
-    struct ledger *ledger; // NULL until command_open_ledger
+    struct config *config;  // NULL until command_configure
+    struct ledger *ledger;  // NULL until command_open_ledger
+    struct desk_seat *seat; // of another user, whose books are kept; NULL: this one's own
 };
 
 int command_configure(struct command *command, struct fault *fault);
@@ -44,7 +47,21 @@ bool command_take_out(int *argc, char **argv, const char *name);
 int command_take_number(const char *text, const char *what, int64_t *number, struct fault *fault);
 
 /* Who speaks: the one named, or the user. */
-const char *command_person(const char *named);
+const char *command_person(const struct command *command, const char *named);
+
+/* ---- files that the words name: the user's, whoever keeps the books ---- */
+
+FILE *command_open_input(const struct command *command, const char *path); // as fopen(path, "r")
+struct keyfile *command_read_keyfile(const struct command *command, const char *path, struct fault *fault);
+struct plan *command_read_plan(const struct command *command, const char *path, struct fault *fault);
+/* For keep.h: where sheets are made. */
+const struct keep_far *command_far(const struct command *command);
+
+/* Tells the ledger, which is open, whose call it is. */
+int command_introduce(const struct command *command, struct fault *fault);
+/* Hands the words, the command's name first, to whoever keeps the books for this user. 1 if they were carried out
+ * there, -1 with a fault, 0 if they are to be carried out here. */
+int command_hand_over(struct command *command, int argc, char **argv, struct fault *fault);
 
 /* ---- to the terminal ---- */
 
@@ -90,6 +107,7 @@ command_function command_certificate;
 command_function command_check;
 command_function command_claim;
 command_function command_drift;
+command_function command_desk;
 command_function command_disposition;
 command_function command_export;
 command_function command_hardness;
@@ -115,5 +133,6 @@ struct command_entry {
 };
 extern const struct command_entry command_entries[];
 extern const size_t command_entry_count;
+const struct command_entry *command_find(const char *name); // NULL if there is none
 
 #endif

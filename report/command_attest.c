@@ -79,7 +79,7 @@ int command_attest(struct command *command, int argc, char **argv, struct fault 
     attestation.said_ms = command_now_ms(command, fault);
     if (attestation.said_ms < 0 || command_take_moment(at, attestation.said_ms, &attestation.t_ms, fault) != 0)
         return -1;
-    attestation.said_by = (char *)command_person(by);
+    attestation.said_by = (char *)command_person(command, by);
     attestation.words = (char *)(said != NULL ? said : "");
     return command_attest_batch(command, batch_id, words[VISIT], &attestation, fault);
 }

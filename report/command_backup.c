@@ -31,7 +31,7 @@ static int command_copy(struct command *command, const char *from, const char *p
                         struct fault *fault) {
     struct backup_tally tally;
     FILE *file;
-    struct keep *keep = keep_begin(to, &file, fault);
+    struct keep *keep = keep_begin(NULL, to, &file, fault);
 
     if (keep == NULL)
         return -1;

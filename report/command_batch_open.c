@@ -234,7 +234,7 @@ static int64_t command_write_with(struct command *command, const struct batch_wo
     if (batch_id < 0 || company.t_ms < 0)
         return -1;
     if (words->with_id != 0 &&
-        company_add(command->ledger, &company, command_person(words->operator_name), fault) != 0)
+        company_add(command->ledger, &company, command_person(command, words->operator_name), fault) != 0)
         return -1;
     return batch_id;
 }
@@ -292,7 +292,7 @@ int command_batch_open(struct command *command, int argc, char **argv, struct fa
 
     if (command_take_batch(argc, argv, &words, fault) != 0)
         return -1;
-    plan = plan_read(words.plan, fault);
+    plan = command_read_plan(command, words.plan, fault);
     if (plan == NULL)
         return -1;
     if (command_open_ledger(command, LEDGER_BOOKKEEP, fault) == 0) {

@@ -82,7 +82,7 @@ static int64_t command_write_part(struct command *command, const struct split *s
 
 static int command_hand_on(struct command *command, const struct split *split, int64_t part_id,
                            const struct ledger_run *runs, size_t run_count, struct fault *fault) {
-    const char *by = command_person(split->operator_name);
+    const char *by = command_person(command, split->operator_name);
     const struct company company = {part_id, split->from->batch_id, split->together, true, split->now_ms};
     size_t count = 0;
     struct ledger_attestation *said =
@@ -129,7 +129,7 @@ static int command_read_split(struct command *command, struct split *split, int6
         return fault_set(fault, EX_DATAERR, "batch %lld is closed: it cannot be split any more",
                          (long long)from_id);
     split->plan = split->plan_path != NULL
-                      ? plan_read(split->plan_path, fault)
+                      ? command_read_plan(command, split->plan_path, fault)
                       : plan_parse(split->from->plan_text, split->from->plan_length, split->from->plan_name, fault);
     split->now_ms = command_now_ms(command, fault);
     if (split->plan == NULL || split->now_ms < 0)

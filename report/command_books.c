@@ -54,10 +54,10 @@ int command_disposition(struct command *command, int argc, char **argv, struct f
             0 ||
         command_take_number(words[BATCH], "batch", &batch_id, fault) != 0 ||
         command_find_decision(words[DECISION], &disposition.decision, fault) != 0 ||
-        command_check_said(command_person(by), reason, usage, fault) != 0 ||
+        command_check_said(command_person(command, by), reason, usage, fault) != 0 ||
         command_open_ledger(command, LEDGER_BOOKKEEP, fault) != 0)
         return -1;
-    disposition.said_by = (char *)command_person(by);
+    disposition.said_by = (char *)command_person(command, by);
     disposition.reason = (char *)reason;
     disposition.said_ms = command_now_ms(command, fault);
     if (disposition.said_ms < 0)
@@ -159,7 +159,7 @@ int command_hardness(struct command *command, int argc, char **argv, struct faul
         return -1;
     count = command_take_readings(words + 1, taken - 1, values, scale, fault);
     if (count < 0 || command_take_uncertainty(uncertainty, scale, &reading.uncertainty, fault) != 0 ||
-        command_check_said(command_person(by), usage, usage, fault) != 0 ||
+        command_check_said(command_person(command, by), usage, usage, fault) != 0 ||
         command_check_length("--piece", piece, NAME_MOST, fault) != 0 ||
         command_check_length("--position", position, NAME_MOST, fault) != 0 ||
         command_check_length("--instrument", instrument, NAME_MOST, fault) != 0)
@@ -175,7 +175,7 @@ int command_hardness(struct command *command, int argc, char **argv, struct faul
     reading.piece = (char *)piece;
     reading.position = (char *)position;
     reading.instrument = (char *)instrument;
-    reading.measured_by = (char *)command_person(by);
+    reading.measured_by = (char *)command_person(command, by);
     return command_store_readings(command, batch_id, &reading, values, count, fault);
 }
 
@@ -263,7 +263,7 @@ int command_amend(struct command *command, int argc, char **argv, struct fault *
 
     if (taken < 0 || command_take_number(words[BATCH], "batch", &batch_id, fault) != 0 ||
         command_take_entry(words + ENTRY, taken - 1, &amendment, usage, fault) != 0 ||
-        command_check_said(command_person(by), reason, usage, fault) != 0 ||
+        command_check_said(command_person(command, by), reason, usage, fault) != 0 ||
         command_check_length("--to", to, REASON_MOST, fault) != 0)
         return -1;
     if (amendment.withdraws == (to != NULL))
@@ -279,7 +279,7 @@ int command_amend(struct command *command, int argc, char **argv, struct fault *
         return -1;
     amendment.words = (char *)(to != NULL && !amendment.has_value ? to : "");
     amendment.reason = (char *)reason;
-    amendment.said_by = (char *)command_person(by);
+    amendment.said_by = (char *)command_person(command, by);
     if (books_add_amendment(command->ledger, batch_id, &amendment, fault) != 0)
         return -1;
     fprintf(command->out, "Batch %lld: amended. The entry stays, and sheets print both.\n", (long long)batch_id);

@@ -87,8 +87,8 @@ static int command_reprint(struct command *command, struct paper *paper, const c
     return 0;
 }
 
-static int command_take_paper(int argc, char **argv, struct paper *paper, const char **path, int64_t *revision,
-                              struct fault *fault) {
+static int command_take_paper(const struct command *command, int argc, char **argv, struct paper *paper,
+                              const char **path, int64_t *revision, struct fault *fault) {
     const char *word = NULL, *long_path = NULL, *by = NULL, *number = NULL;
     const struct command_option options[] = {
         {"-o", path}, {"--output", &long_path}, {"--why", &paper->why}, {"--by", &by}, {"--revision", &number}};
@@ -104,7 +104,7 @@ static int command_take_paper(int argc, char **argv, struct paper *paper, const 
                          "--revision prints what was issued: expected no --why, --by or --without-readings");
     if (paper->why != NULL && paper->why[strspn(paper->why, " \t\r\n")] == '\0')
         return fault_set(fault, EX_USAGE, "--why is empty: expected a reason in words");
-    paper->said_by = command_person(by);
+    paper->said_by = command_person(command, by);
     *path = *path != NULL ? *path : long_path;
     return 0;
 }
@@ -118,7 +118,7 @@ int command_certificate(struct command *command, int argc, char **argv, struct f
 
     if (paper == NULL)
         return fault_set(fault, EX_OSERR, "not enough memory for a certificate");
-    if (command_take_paper(argc, argv, paper, &path, &revision, fault) == 0 &&
+    if (command_take_paper(command, argc, argv, paper, &path, &revision, fault) == 0 &&
         command_open_ledger(command, revision != 0 ? LEDGER_READ : LEDGER_BOOKKEEP, fault) == 0) {
         snprintf(name, sizeof name, "soakledger-batch-%lld%s%.0lld.pdf", (long long)paper->issue.batch_id,
                  revision != 0 ? "-revision-" : "", (long long)revision);

@@ -221,7 +221,8 @@ static int paper_write_signature(struct paper *paper, const char *path, struct f
         return 0;
     if (asprintf(&name, "%s.sig", path) < 0)
         return fault_set(fault, EX_OSERR, "%s: not enough memory", path);
-    paper->signature = keep_write(name, paper->kept.signature, sizeof paper->kept.signature, fault);
+    paper->signature =
+        keep_write(command_far(paper->command), name, paper->kept.signature, sizeof paper->kept.signature, fault);
     free(name);
     return paper->signature != NULL ? 0 : -1;
 }
@@ -245,7 +246,7 @@ int paper_draw(struct command *command, struct paper *paper, const char *path, s
     }
     if (certificate_make(command->ledger, command->config, &paper->issue, &witness, &pages, &length,
                          &paper->outcome, fault) == 0 &&
-        (paper->file = keep_begin(path, &file, fault)) != NULL &&
+        (paper->file = keep_begin(command_far(command), path, &file, fault)) != NULL &&
         paper_put_together(paper, file, pages, length, &places, fault) == 0 &&
         paper_keep(paper, file, &places, fault) == 0 && keep_finish(paper->file, fault) == 0)
         result = paper_write_signature(paper, path, fault);

@@ -121,7 +121,7 @@ int paper_reprint(struct command *command, struct paper *paper, const char *path
     if (paper->facts != NULL)
         assessed = attach_read_facts(paper->facts, fault);
     paper->attach = assessed != NULL ? attach_open(fault) : NULL;
-    if (paper->attach != NULL && (paper->file = keep_begin(path, &file, fault)) != NULL &&
+    if (paper->attach != NULL && (paper->file = keep_begin(command_far(command), path, &file, fault)) != NULL &&
         paper_write_again(command, paper, file, assessed, fault) == 0 && keep_finish(paper->file, fault) == 0)
         result = 0;
     assess_free(assessed);
@@ -129,7 +129,8 @@ int paper_reprint(struct command *command, struct paper *paper, const char *path
         result =
             asprintf(&name, "%s.sig", path) < 0 ? fault_set(fault, EX_OSERR, "%s: not enough memory", path) : 0;
         if (result == 0)
-            paper->signature = keep_write(name, paper->kept.signature, sizeof paper->kept.signature, fault);
+            paper->signature =
+                keep_write(command_far(command), name, paper->kept.signature, sizeof paper->kept.signature, fault);
         result = paper->signature != NULL ? 0 : -1;
         free(name);
     }

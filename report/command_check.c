@@ -327,7 +327,7 @@ static int begin_case(struct check_case *of, const struct check_words *words, st
     if (kept == NULL)
         return fault_set(fault, EX_OSERR, "out of memory");
     kept->done_ms = command_now_ms(of->command, fault);
-    kept->done_by = strdup(command_person(words->by));
+    kept->done_by = strdup(command_person(of->command, words->by));
     kept->note = strdup(words->note != NULL ? words->note : "");
     kept->reference = strdup(words->instrument != NULL ? words->instrument : "");
     if (kept->done_by == NULL || kept->note == NULL || kept->reference == NULL)

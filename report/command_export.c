@@ -42,7 +42,7 @@ static int command_take_moment(const char *text, int64_t *t_ms, struct fault *fa
 static int command_write_export(struct command *command, const struct export *export,
                                 const struct export_form *form, const char *path, struct fault *fault) {
     FILE *out;
-    struct keep *keep = keep_begin(path, &out, fault);
+    struct keep *keep = keep_begin(NULL, path, &out, fault);
 
     if (keep == NULL)
         return -1;

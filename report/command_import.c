@@ -11,8 +11,8 @@
 
 static const char USAGE[] = "import FILE --as DESCRIPTION [--by NAME]";
 
-static char *command_slurp(const char *path, size_t *length, struct fault *fault) {
-    FILE *file = fopen(path, "re");
+static char *command_slurp(const struct command *command, const char *path, size_t *length, struct fault *fault) {
+    FILE *file = command_open_input(command, path);
     struct stat status;
     char *text = NULL;
 
@@ -115,7 +115,7 @@ static int command_import_file(struct command *command, struct import_descriptio
     struct import import = {.source = (char *)(uintptr_t)d->source, .imported_by = (char *)(uintptr_t)by};
     struct import_data data = {0};
     size_t length = 0;
-    char *text = command_slurp(path, &length, fault);
+    char *text = command_slurp(command, path, &length, fault);
     int result = -1;
 
     import.file_name = (char *)(uintptr_t)(slash != NULL ? slash + 1 : path);
@@ -153,10 +153,10 @@ int command_import(struct command *command, int argc, char **argv, struct fault 
         return -1;
     if (as == NULL)
         return fault_set(fault, EX_USAGE, "--as is missing, which says what the columns are: expected '%s'", USAGE);
-    d = import_read_description(as, fault);
+    d = import_read_description(command_read_keyfile(command, as, fault), fault);
     if (d == NULL)
         return -1;
-    result = command_import_file(command, d, path, command_person(by), fault);
+    result = command_import_file(command, d, path, command_person(command, by), fault);
     import_free_description(d);
     return result;
 }

@@ -45,7 +45,7 @@ static int command_key_hand_out(struct command *command, const char *text, const
         fputs(text, command->out);
         return 0;
     }
-    keep = keep_write(path, text, strlen(text), fault);
+    keep = keep_write(command_far(command), path, text, strlen(text), fault);
     if (keep == NULL || keep_rename(keep, fault) != 0)
         return -1;
     command_say_path(command, path, "");

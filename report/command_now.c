@@ -99,11 +99,17 @@ static void now_print_line(const struct now_screen *screen, const struct now_lin
     fprintf(screen->out, "%s%s%s%s", style, line->text, style[0] != '\0' ? ORDINARY : "", end);
 }
 
+/* All of one page is of one moment. */
 static int now_look_once(struct command *command, struct now_page *page, size_t rows, struct fault *fault) {
-    struct now_look *look = now_look_up(command->ledger, command->config, fault);
-    const int result = look != NULL ? now_compose(page, command->ledger, command->config, look, rows, fault) : -1;
+    struct now_look *look = NULL;
+    int result = -1;
 
+    if (glance_begin(command->ledger, fault) == 0)
+        look = now_look_up(command->ledger, command->config, fault);
+    if (look != NULL)
+        result = now_compose(page, command->ledger, command->config, look, rows, fault);
     now_free(look);
+    glance_end(command->ledger);
     return result;
 }
 

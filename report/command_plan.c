@@ -144,7 +144,7 @@ static int command_show_paper(const struct plan *plan, const char *path, const c
     clock_close(clock);
     if (plan_sheet_make(plan, paper, unit, now_ms, &bytes, &length, fault) != 0)
         return -1;
-    keep = keep_write(path, bytes, length, fault);
+    keep = keep_write(NULL, path, bytes, length, fault);
     free(bytes);
     return keep == NULL ? -1 : keep_rename(keep, fault);
 }

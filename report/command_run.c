@@ -10,11 +10,13 @@
 
 /* ---- claim ---- */
 
-const char *command_person(const char *named) {
+const char *command_person(const struct command *command, const char *named) {
     const struct passwd *user;
 
     if (named != NULL)
         return named;
+    if (command->seat != NULL)
+        return desk_person(command->seat);
     user = getpwuid(getuid());
     return user != NULL ? user->pw_name : "unknown";
 }
@@ -143,6 +145,7 @@ int command_claim(struct command *command, int argc, char **argv, struct fault *
     if (found == 0)
         return fault_set(fault, EX_NOINPUT, "there is no run %lld: 'runs' lists them", (long long)run_id);
     if (batch_id == 0)
-        return command_give_back(command, &run, words[VISIT], now_ms, command_person(named), fault);
-    return command_claim_for(command, &run, batch_id, words[VISIT], also, now_ms, command_person(named), fault);
+        return command_give_back(command, &run, words[VISIT], now_ms, command_person(command, named), fault);
+    return command_claim_for(command, &run, batch_id, words[VISIT], also, now_ms, command_person(command, named),
+                             fault);
 }

@@ -24,7 +24,7 @@ int command_sensor_retire(struct command *command, int argc, char **argv, struct
     if (sensor_id == 0)
         return fault_set(fault, EX_NOINPUT,
                          "the ledger knows no sensor '%s': 'soakledger sensor list' has them all", identity);
-    event.said_by = (char *)command_person(by);
+    event.said_by = (char *)command_person(command, by);
     event.words = (char *)(said != NULL ? said : "");
     if (sensors_add_event(command->ledger, sensor_id, &event, fault) != 0)
         return -1;
@@ -64,12 +64,12 @@ static int command_check_known(struct command *command, const struct correct *co
 }
 
 /* The text as it was read is kept beside the table that was made of it. */
-static int command_read_table(const struct correct *correct, struct calibration *calibration, struct keyfile **file,
-                              struct fault *fault) {
+static int command_read_table(const struct command *command, const struct correct *correct,
+                              struct calibration *calibration, struct keyfile **file, struct fault *fault) {
     size_t length;
     const char *text;
 
-    *file = keyfile_read(correct->file, fault);
+    *file = command_read_keyfile(command, correct->file, fault);
     if (*file == NULL)
         return -1;
     text = keyfile_text(*file, &length);
@@ -112,7 +112,7 @@ static int command_correct(struct command *command, const struct correct *correc
     int result = now_ms < 0 ? -1 : command_check_known(command, correct, fault);
 
     if (result == 0 && !withdraws)
-        result = command_read_table(correct, &calibration, &file, fault);
+        result = command_read_table(command, correct, &calibration, &file, fault);
     if (result == 0 && withdraws)
         snprintf(calibration.name, sizeof calibration.name, "%s", correct->name);
     if (result == 0) {
@@ -139,6 +139,6 @@ int command_sensor_correct(struct command *command, int argc, char **argv, struc
         return -1;
     correct.name = words[NAME];
     correct.file = words[FILE_NAME];
-    correct.by = command_person(by);
+    correct.by = command_person(command, by);
     return command_correct(command, &correct, fault);
 }

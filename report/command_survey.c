@@ -279,7 +279,7 @@ static int command_survey_make(struct command *command, int argc, char **argv, s
     if (survey == NULL)
         return fault_set(fault, EX_OSERR, "out of memory");
     survey->done_ms = command_now_ms(command, fault);
-    survey->done_by = strdup(command_person(words.by));
+    survey->done_by = strdup(command_person(command, words.by));
     survey->note = strdup(words.note != NULL ? words.note : "");
     if (survey->done_by == NULL || survey->note == NULL)
         fault_set(fault, EX_OSERR, "out of memory");

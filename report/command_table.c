@@ -4,6 +4,8 @@
  */
 #include "command.h"
 
+#include <string.h>
+
 // clang-format off
 
 static const char help_attest[] =
@@ -179,6 +181,13 @@ static const char help_review[] =
     "It rests on readings alone, and on earlier good runs of the same oven. Nothing\n"
     "is stored.\n";
 
+static const char help_desk[] =
+    "soakledger desk\n"
+    "\n"
+    "Keeps books for a user who may read the ledger and not write it. It is started\n"
+    "by systemd for each call (soakledger-books.socket), never by a person: such a\n"
+    "user types the same commands as anybody, and they are handed over.\n";
+
 static const char help_what_if[] =
     "soakledger what-if BATCH --plan FILE [-o FILE.pdf]\n"
     "soakledger what-if BATCH [--temperature T] [--below D] [--above D] [--time D]\n"
@@ -308,6 +317,7 @@ const struct command_entry command_entries[] = {
     {"certificate", command_certificate, "the PDF for a customer", help_certificate},
     {"check", command_check, "a sensor and a reference", help_check},
     {"claim", command_claim, "say whose a run is", help_claim},
+    {"desk", command_desk, "keeps books for others", help_desk},
     {"disposition", command_disposition, "accept, rework, scrap ...", help_disposition},
     {"drift", command_drift, "sensors over many runs", help_drift},
     {"export", command_export, "curves for other programs", help_export},
@@ -329,3 +339,10 @@ const struct command_entry command_entries[] = {
 // clang-format on
 
 const size_t command_entry_count = sizeof command_entries / sizeof command_entries[0];
+
+const struct command_entry *command_find(const char *name) {
+    for (size_t i = 0; i < command_entry_count; i++)
+        if (strcmp(name, command_entries[i].name) == 0)
+            return &command_entries[i];
+    return NULL;
+}

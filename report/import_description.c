@@ -61,14 +61,14 @@ static int import_take_signs(struct import_description *d, struct keyfile_sectio
 /* "open = ----": a word that stands for an open sensor; several are parted by blanks. */
 static int import_take_open(struct import_description *d, struct keyfile_section *section, struct fault *fault) {
     const char *text = keyfile_take(section, "open", NULL);
-    char *rest, *copy;
+    char *rest;
 
     if (text == NULL)
         return 0;
-    copy = strdup(text); // freed with the description: the first word
-    if (copy == NULL)
+    d->open_text = strdup(text);
+    if (d->open_text == NULL)
         return fault_set(fault, EX_OSERR, "not enough memory");
-    for (char *word = strtok_r(copy, " ", &rest); word != NULL; word = strtok_r(NULL, " ", &rest)) {
+    for (char *word = strtok_r(d->open_text, " ", &rest); word != NULL; word = strtok_r(NULL, " ", &rest)) {
         if (d->open_count == IMPORT_WORDS_MOST)
             return keyfile_refuse(section, "open", fault, "too many words: expected at most %d", IMPORT_WORDS_MOST);
         d->open_words[d->open_count++] = word;
@@ -151,15 +151,17 @@ static int import_take_all(struct import_description *d, struct fault *fault) {
     return keyfile_refuse_unknown(d->file, fault);
 }
 
-struct import_description *import_read_description(const char *path, struct fault *fault) {
-    struct import_description *d = calloc(1, sizeof *d);
+struct import_description *import_read_description(struct keyfile *file, struct fault *fault) {
+    struct import_description *d = file != NULL ? calloc(1, sizeof *d) : NULL;
 
     if (d == NULL) {
-        fault_set(fault, EX_OSERR, "not enough memory to read %s", path);
+        if (file != NULL)
+            fault_set(fault, EX_OSERR, "not enough memory to read %s", keyfile_name(file));
+        keyfile_free(file);
         return NULL;
     }
-    d->file = keyfile_read(path, fault);
-    if (d->file == NULL || import_take_all(d, fault) != 0) {
+    d->file = file;
+    if (import_take_all(d, fault) != 0) {
         import_free_description(d);
         return NULL;
     }
@@ -169,7 +171,7 @@ struct import_description *import_read_description(const char *path, struct faul
 void import_free_description(struct import_description *d) {
     if (d == NULL)
         return;
-    free((char *)(uintptr_t)(d->open_count > 0 ? d->open_words[0] : NULL));
+    free(d->open_text);
     keyfile_free(d->file);
     free(d);
 }

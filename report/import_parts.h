@@ -33,14 +33,17 @@ struct import_description {
     char separator, point; // of fields, and of decimals
     int64_t interval_ms;
     const char *open_words[IMPORT_WORDS_MOST]; // how the file says that a sensor is open
+    char *open_text;                           // which holds them
     size_t open_count;
     struct import_column columns[IMPORT_COLUMNS_MOST];
     size_t column_count;
     size_t time_field;
 };
 
-/* NULL with a fault that names file and line. */
-struct import_description *import_read_description(const char *path, struct fault *fault);
+/* Takes the file over; NULL is allowed, with the fault already filled in. NULL with a fault that names file and
+ * line.
+ */
+struct import_description *import_read_description(struct keyfile *file, struct fault *fault);
 void import_free_description(struct import_description *description); // NULL is allowed
 
 struct import_data {

@@ -6,10 +6,11 @@
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include <sys/mman.h>
 #include <sys/stat.h>
 #include <unistd.h>
 
-enum { FILE_MODE = 0644 };
+enum { FILE_MODE = 0644, COPY_BYTES = 65536 };
 static const char SUFFIX[] = ".XXXXXX"; // mkstemp(3)
 
 struct keep {
@@ -17,6 +18,8 @@ struct keep {
     char *written; // the temporary name
     char *folder;
     FILE *file; // while it is being written
+    const struct keep_far *far;
+    int far_fd; // -1 unless `far` has made it and it is not finished yet
 };
 
 static void keep_free(struct keep *keep) {
@@ -24,6 +27,8 @@ static void keep_free(struct keep *keep) {
         return;
     if (keep->file != NULL)
         fclose(keep->file);
+    if (keep->far_fd >= 0)
+        close(keep->far_fd);
     free(keep->path);
     free(keep->written);
     free(keep->folder);
@@ -36,6 +41,7 @@ static struct keep *keep_name(const char *path) {
 
     if (keep == NULL)
         return NULL;
+    keep->far_fd = -1;
     keep->path = strdup(path);
     keep->folder = slash == NULL ? strdup(".") : strndup(path, slash == path ? 1 : (size_t)(slash - path));
     keep->written = malloc(strlen(path) + sizeof SUFFIX);
@@ -47,7 +53,24 @@ static struct keep *keep_name(const char *path) {
     return keep;
 }
 
-struct keep *keep_begin(const char *path, FILE **file, struct fault *fault) {
+/* Written in memory: what is signed or digested must not be another's to change meanwhile. */
+static int keep_begin_far(struct keep *keep, const struct keep_far *far, struct fault *fault) {
+    int memory;
+
+    keep->far_fd = far->make(far->context, keep->path, fault);
+    if (keep->far_fd < 0)
+        return -1;
+    keep->far = far;
+    memory = memfd_create("sheet", MFD_CLOEXEC);
+    keep->file = memory >= 0 ? fdopen(memory, "w+b") : NULL;
+    if (keep->file != NULL)
+        return 0;
+    if (memory >= 0)
+        close(memory);
+    return fault_set_errno(fault, EX_OSERR, "%s: no memory to write it in", keep->path);
+}
+
+struct keep *keep_begin(const struct keep_far *far, const char *path, FILE **file, struct fault *fault) {
     struct keep *keep = keep_name(path);
     struct stat target;
     mode_t mask;
@@ -55,6 +78,14 @@ struct keep *keep_begin(const char *path, FILE **file, struct fault *fault) {
 
     if (keep == NULL) {
         fault_set(fault, EX_OSERR, "%s: not enough memory", path);
+        return NULL;
+    }
+    if (far != NULL) {
+        if (keep_begin_far(keep, far, fault) == 0) {
+            *file = keep->file;
+            return keep;
+        }
+        keep_drop(keep);
         return NULL;
     }
     if (stat(path, &target) == 0 && !S_ISREG(target.st_mode)) {
@@ -85,9 +116,41 @@ const char *keep_written(const struct keep *keep) {
     return keep->written;
 }
 
+int keep_descriptor(const struct keep *keep) {
+    return fileno(keep->file);
+}
+
+/* 0, or -1 with errno. */
+static int keep_copy(FILE *from, int to) {
+    char bytes[COPY_BYTES];
+
+    rewind(from);
+    for (size_t got; (got = fread(bytes, 1, sizeof bytes, from)) > 0;)
+        for (size_t put = 0; put < got;) {
+            const ssize_t done = write(to, bytes + put, got - put);
+
+            if (done < 0 && errno != EINTR)
+                return -1;
+            put += done > 0 ? (size_t)done : 0;
+        }
+    return ferror(from) != 0 ? -1 : fsync(to);
+}
+
+static int keep_sync(struct keep *keep, FILE *file) {
+    int result = ferror(file) || fflush(file) != 0 ? -1 : 0;
+
+    if (result != 0 || keep->far_fd < 0)
+        return result != 0 ? -1 : fsync(fileno(file));
+    result = keep_copy(file, keep->far_fd);
+    if (close(keep->far_fd) != 0)
+        result = -1;
+    keep->far_fd = -1;
+    return result;
+}
+
 int keep_finish(struct keep *keep, struct fault *fault) {
     FILE *file = keep->file;
-    const int failed = ferror(file) || fflush(file) != 0 || fsync(fileno(file)) != 0;
+    const int failed = keep_sync(keep, file);
 
     keep->file = NULL;
     if (failed)
@@ -97,9 +160,10 @@ int keep_finish(struct keep *keep, struct fault *fault) {
     return failed ? -1 : 0;
 }
 
-struct keep *keep_write(const char *path, const void *bytes, size_t length, struct fault *fault) {
+struct keep *keep_write(const struct keep_far *far, const char *path, const void *bytes, size_t length,
+                        struct fault *fault) {
     FILE *file = NULL;
-    struct keep *keep = keep_begin(path, &file, fault);
+    struct keep *keep = keep_begin(far, path, &file, fault);
 
     if (keep == NULL)
         return NULL;
@@ -114,7 +178,9 @@ struct keep *keep_write(const char *path, const void *bytes, size_t length, stru
 int keep_rename(struct keep *keep, struct fault *fault) {
     int result = 0, folder;
 
-    if (rename(keep->written, keep->path) != 0) {
+    if (keep->far != NULL) {
+        result = keep->far->name(keep->far->context, keep->path, fault);
+    } else if (rename(keep->written, keep->path) != 0) {
         result = fault_set_errno(fault, EX_CANTCREAT, "%s: cannot be given this name and stays as %s", keep->path,
                                  keep->written);
     } else {
@@ -129,7 +195,9 @@ int keep_rename(struct keep *keep, struct fault *fault) {
 }
 
 void keep_drop(struct keep *keep) {
-    if (keep != NULL)
+    if (keep != NULL && keep->far != NULL)
+        keep->far->drop(keep->far->context, keep->path);
+    else if (keep != NULL)
         unlink(keep->written);
     keep_free(keep);
 }

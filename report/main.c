@@ -18,13 +18,6 @@ static const char HELP_TAIL[] = "\n"
                                 "\n"
                                 "'soakledger help COMMAND' says more, and soakledger(1) everything.\n";
 
-static const struct command_entry *main_find(const char *name) {
-    for (size_t i = 0; i < command_entry_count; i++)
-        if (strcmp(name, command_entries[i].name) == 0)
-            return &command_entries[i];
-    return NULL;
-}
-
 /* Two commands a line, read downwards. */
 static void main_overview(FILE *out) {
     const size_t lines = (command_entry_count + 1) / 2;
@@ -53,7 +46,7 @@ static int main_refuse(const char *name, struct fault *fault) {
 }
 
 static int main_help(FILE *out, const char *name, struct fault *fault) {
-    const struct command_entry *entry = name != NULL ? main_find(name) : NULL;
+    const struct command_entry *entry = name != NULL ? command_find(name) : NULL;
 
     if (name != NULL && entry == NULL)
         return main_refuse(name, fault);
@@ -72,7 +65,8 @@ static bool main_asks_for_help(int argc, char **argv) {
 }
 
 static int main_dispatch(struct command *command, int argc, char **argv, struct fault *fault) {
-    const struct command_entry *entry = main_find(argv[0]);
+    const struct command_entry *entry = command_find(argv[0]);
+    int handed_over;
 
     if (strcmp(argv[0], "help") == 0 && argc <= 2)
         return main_help(command->out, argv[1], fault); // argv ends with NULL
@@ -80,6 +74,9 @@ static int main_dispatch(struct command *command, int argc, char **argv, struct 
         return main_refuse(argv[0], fault);
     if (main_asks_for_help(argc - 1, argv + 1))
         return main_help(command->out, argv[0], fault);
+    handed_over = command_hand_over(command, argc, argv, fault);
+    if (handed_over != 0)
+        return handed_over < 0 ? -1 : 0;
     return entry->function(command, argc - 1, argv + 1, fault);
 }
 

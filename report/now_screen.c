@@ -14,7 +14,7 @@ enum {
     LEAST_HEIGHT = 4,
     MOST_HEIGHT = 20,
     AXIS_LINES = 2,
-    LOOKED_AT_MOST = 100000, // rows for all curves together: some 10 ms
+    LOOKED_AT_MOST = 50000, // rows for all curves together: some 5 ms
     FIRST_LINES = 32,
     INDENT = 4,
     ROUND_UP_MS = 999, // what is left is never said to be less

@@ -520,6 +520,10 @@ static int page_fail(const struct page_document *document, struct fault *fault) 
                      (unsigned long)document->error, (unsigned long)document->detail);
 }
 
+const struct page_about *page_said(const struct page_document *document) {
+    return &document->about;
+}
+
 int page_finish(struct page_document *document, unsigned char **bytes, size_t *length, struct fault *fault) {
     HPDF_UINT32 size;
 

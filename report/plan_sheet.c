@@ -425,7 +425,7 @@ int plan_sheet_make(const struct plan *plan, const char *paper_size, enum temper
     draw_course(paper);
     write_table(paper);
     write_rest(paper);
-    result = page_finish(paper->page, bytes, length, fault);
+    result = page_finish_file(paper->page, bytes, length, fault);
     page_free(paper->page);
     free(paper);
     return result;

@@ -45,7 +45,7 @@ int trial_open(struct trial *trial, const struct config *config, const char *sub
 
 int trial_finish(struct trial *trial, int result, unsigned char **bytes, size_t *length, struct fault *fault) {
     if (result == 0)
-        result = page_finish(trial->page, bytes, length, fault);
+        result = page_finish_file(trial->page, bytes, length, fault);
     page_free(trial->page);
     return result;
 }
@@ -184,7 +184,7 @@ int64_t trial_uncertainty(const struct ledger_channel *channel, int64_t at_mc) {
 
 int trial_keep(struct command *command, const char *path, unsigned char *bytes, size_t length,
                struct fault *fault) {
-    struct keep *keep = keep_write(path, bytes, length, fault);
+    struct keep *keep = keep_write(command_far(command), path, bytes, length, fault);
 
     if (keep == NULL || keep_rename(keep, fault) != 0)
         return -1;

@@ -524,7 +524,8 @@ static void a_table_that_is_not_as_it_was_made_is_refused(void **state) {
     sql(*state, "ALTER TABLE oven ADD COLUMN more TEXT GENERATED ALWAYS AS (name || 'x') VIRTUAL");
     check_opens(*state, LEDGER_READ, "a damaged ledger: its table oven is not as version 2 has it");
     check_opens(*state, LEDGER_BOOKKEEP, "its table oven");
-    check_opens(*state, LEDGER_RECORD, "its table oven");
+    check_opens(*state, LEDGER_RECORD, NULL); // sets it aside and begins anew
+    check_opens(*state, LEDGER_READ, NULL);
 }
 
 static void a_trigger_that_calls_itself_a_view_is_found(void **state) {
@@ -561,7 +562,7 @@ static void a_tree_without_an_end_ends(void **state) {
     assert_int_equal(said.status, EX_DATAERR);
     free(said.text);
     check_opens(fixture, LEDGER_BOOKKEEP, fixture->ledger_path);
-    check_opens(fixture, LEDGER_RECORD, "the ledger is damaged");
+    check_opens(fixture, LEDGER_RECORD, NULL); // sets it aside and begins anew
 }
 
 static void a_statement_takes_no_more_steps_than_its_file_is_worth(void **state) {

@@ -311,7 +311,7 @@ static void keeps_the_old_file_until_the_new_one_is_whole(void **state) {
     char *text;
 
     paper_write(shop->path, "old", 3);
-    keep = keep_write(shop->path, "new", 3, &fault);
+    keep = keep_write(NULL, shop->path, "new", 3, &fault);
     assert_non_null(keep);
     text = paper_run(NULL, "cat %s; ls %s | wc -l", shop->path, shop->folder);
     assert_string_equal(text, "old2\n");
@@ -320,7 +320,7 @@ static void keeps_the_old_file_until_the_new_one_is_whole(void **state) {
     text = paper_run(NULL, "cat %s; ls %s | wc -l", shop->path, shop->folder);
     assert_string_equal(text, "old1\n");
     free(text);
-    keep = keep_write(shop->path, "new", 3, &fault);
+    keep = keep_write(NULL, shop->path, "new", 3, &fault);
     assert_int_equal(keep_rename(keep, &fault), 0);
     text = paper_run(NULL, "cat %s; ls %s | wc -l", shop->path, shop->folder);
     assert_string_equal(text, "new1\n");
@@ -331,12 +331,12 @@ static void refuses_what_cannot_be_kept(void **state) {
     const struct shop *shop = *state;
     struct fault fault;
 
-    assert_null(keep_write("/nonexistent/sheet.pdf", "x", 1, &fault));
+    assert_null(keep_write(NULL, "/nonexistent/sheet.pdf", "x", 1, &fault));
     assert_int_equal(fault.status, EX_CANTCREAT);
     assert_non_null(strstr(fault.text, "/nonexistent/sheet.pdf"));
-    assert_null(keep_write(shop->folder, "x", 1, &fault));
+    assert_null(keep_write(NULL, shop->folder, "x", 1, &fault));
     assert_int_equal(fault.status, EX_CANTCREAT);
-    assert_null(keep_write("/dev/full", "x", 1, &fault));
+    assert_null(keep_write(NULL, "/dev/full", "x", 1, &fault));
 }
 
 static void cleans_text_from_people(void **state) {

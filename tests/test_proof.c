@@ -239,6 +239,32 @@ static void one_altered_byte_shows(void **state) {
     free(bytes);
 }
 
+/* The last bytes of the message are RSA's own: nothing but the arithmetic can tell that they are others. */
+static void altered_digits_of_the_signature_show(void **state) {
+    enum { DIGITS = 8192, STEP = 97, STEPS = 7 };
+    const struct signed_shop *shop = *state;
+    size_t length;
+    unsigned char *bytes = signed_shop_load(shop, "CERT.pdf", &length);
+    unsigned char *digits = memmem(bytes, length, "/Contents <", strlen("/Contents <"));
+    size_t used = DIGITS;
+
+    assert_non_null(digits);
+    digits += strlen("/Contents <");
+    while (used > 0 && digits[used - 1] == '0')
+        used--;
+    for (size_t i = 1; i <= STEPS; i++) {
+        unsigned char *at = digits + used - i * STEP;
+        const unsigned char kept = *at;
+
+        *at = kept == '7' ? '8' : '7';
+        signed_shop_store(shop, "digits.pdf", bytes, length);
+        signed_shop_expect(shop, EX_DATAERR, "$K verify digits.pdf",
+                           "it was not made by the key of its certificate");
+        *at = kept;
+    }
+    free(bytes);
+}
+
 static void anything_appended_shows(void **state) {
     const struct signed_shop *shop = *state;
 
@@ -379,6 +405,7 @@ int main(void) {
         cmocka_unit_test(has_the_colours_of_srgb),
         cmocka_unit_test(is_judged_anew_by_its_receiver),
         cmocka_unit_test(one_altered_byte_shows),
+        cmocka_unit_test(altered_digits_of_the_signature_show),
         cmocka_unit_test(anything_appended_shows),
         cmocka_unit_test(is_printed_again_byte_for_byte),
         cmocka_unit_test(comes_out_the_same_from_the_same_ledger),

@@ -202,6 +202,11 @@ static void begin_judging(struct judge *judge, int64_t t_ms) {
         soak_begin(&judge->soaks[i], t_ms);
 }
 
+void judge_begin_unseen(struct judge *judge, int64_t since_ms) {
+    judge->unseen = true;
+    begin_judging(judge, since_ms);
+}
+
 /* First reading, lowest reading and temper sum: what is kept of a channel whatever its edges. */
 static void note_load(struct judge *judge, struct load *load, const struct reading *reading) {
     const bool cold = judge->main->sign < 0;
@@ -353,7 +358,8 @@ void judge_read_soak(const struct judge *judge, struct judge_soak *facts) {
     *facts = soak->facts;
     facts->begun_ms = judge->first_ms;
     read_stretches(soak, facts);
-    facts->first_known = facts->lowest_known = judge->load_count > 0;
+    facts->lowest_known = judge->load_count > 0;
+    facts->first_known = judge->load_count > 0 && !judge->unseen;
     for (size_t i = 0; i < judge->load_count; i++) {
         const struct load *load = &judge->loads[i];
         const struct track *track = &soak->tracks[i];

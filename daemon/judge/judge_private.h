@@ -156,6 +156,7 @@ struct judge {
     struct cooling coolings[JUDGE_MOST_QUENCHES];
     int64_t left_ms; // when the charge left the soak; 0 while it has not
     bool begun, ended;
+    bool unseen; // it was on before its first reading
     int64_t first_ms, now_ms;
 };
 

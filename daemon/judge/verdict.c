@@ -145,6 +145,8 @@ static void judge_spread(const struct judge *judge, const struct soak *soak, str
         verdict->reason = REASON_NOT_REACHED;
     else if (longest->samples < JUDGE_LEAST_READINGS)
         verdict->reason = REASON_TOO_FEW;
+    else if (judge->unseen) // the longest stretch may have been before
+        verdict->reason = REASON_GAP;
     else
         verdict->outcome = OUTCOME_MET;
     verdict_guard(judge, verdict);
@@ -181,7 +183,9 @@ void load_start_verdict(const struct judge *judge, const struct plan_operation *
     }
     verdict->uncertainty = uncertainty_of(judge, verdict->channel_id);
     verdict->margin = verdict->required - verdict->found;
-    if (verdict->found_known && verdict->margin < 0)
+    if (judge->unseen) // its first reading is not the start
+        verdict->reason = REASON_GAP;
+    else if (verdict->found_known && verdict->margin < 0)
         verdict->outcome = OUTCOME_NOT_MET;
     else if (!all)
         verdict->reason = judge->ended ? REASON_GAP : REASON_RUN_OPEN;

@@ -324,16 +324,11 @@ failed:
     return NULL;
 }
 
-struct keyfile *keyfile_read(const char *path, struct fault *fault) {
+struct keyfile *keyfile_read_stream(FILE *stream, const char *path, struct fault *fault) {
     struct keyfile *file = NULL;
-    FILE *stream = fopen(path, "re");
     char *text = NULL;
     size_t length = 0;
 
-    if (stream == NULL) {
-        fault_set_errno(fault, EX_NOINPUT, "%s: cannot be opened", path);
-        return NULL;
-    }
     if ((text = malloc(FILE_MOST_BYTES + 1)) == NULL) {
         refuse_memory(fault);
         goto done;
@@ -350,6 +345,18 @@ struct keyfile *keyfile_read(const char *path, struct fault *fault) {
     file = keyfile_parse(text, length, path, fault);
 done:
     free(text);
+    return file;
+}
+
+struct keyfile *keyfile_read(const char *path, struct fault *fault) {
+    FILE *stream = fopen(path, "re");
+    struct keyfile *file;
+
+    if (stream == NULL) {
+        fault_set_errno(fault, EX_NOINPUT, "%s: cannot be opened", path);
+        return NULL;
+    }
+    file = keyfile_read_stream(stream, path, fault);
     fclose(stream);
     return file;
 }

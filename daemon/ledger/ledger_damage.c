@@ -1,22 +1,29 @@
 // SPDX-License-Identifier: MIT
-/* A recorder must not write into a damaged file: what can still be read from it may be all there is of a run. It is
- * refused, left as it is, and copied once, so that whoever tries to mend it has the original to go back to. */
+/* A recorder must not write into a damaged file: what can still be read from it may be all there is of a run. It
+ * must not stand still either: the oven goes on. So the file and its log get another name, untouched, and a new
+ * ledger is begun in their place.
+ *
+ * The other name is made first (a second link, durable), and only then is the first one taken away: whatever moment
+ * the power fails at, the file is whole under one of them. No byte is read for that, which a failing disk might
+ * refuse; only a file system without links is copied on. */
 #include <errno.h>
 #include <fcntl.h>
 #include <limits.h>
-#include <openssl/evp.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 #include <sys/stat.h>
+#include <time.h>
 #include <unistd.h>
 
 #include "ledger_private.h"
 
 enum {
     COPY_BYTES = 1 << 16,
-    COPY_NAME_DIGITS = 12, // of the file's SHA-256: the same damage is copied once, another gets a name of its own
     COPY_FILE_MODE = 0640,
+    NAMES_MOST = 1000,      // set aside within one second
+    NAME_SPARE_BYTES = 48,  // of a path, for what is appended to it
+    APPLICATION_ID_AT = 68, // SQLite's file format: a big-endian number
 };
 
 /* A file up to this is looked through as a whole in about a second; of a larger one all tables but the readings.
@@ -70,14 +77,14 @@ int ledger_check_sound(struct ledger *ledger, struct fault *fault) {
     return 0;
 }
 
-/* Copies everything from `from` to `to`; with `digest` also into it. */
-static int copy_bytes(int from, int to, EVP_MD_CTX *digest) {
+/* ---- another name ---- */
+
+static int copy_bytes(int from, int to) {
     unsigned char *const bytes = malloc(COPY_BYTES);
     ssize_t got = -1;
 
     while (bytes != NULL && (got = read(from, bytes, COPY_BYTES)) > 0) {
-        if (write(to, bytes, (size_t)got) != got ||
-            (digest != NULL && EVP_DigestUpdate(digest, bytes, (size_t)got) != 1)) {
+        if (write(to, bytes, (size_t)got) != got) {
             got = -1;
             break;
         }
@@ -86,19 +93,23 @@ static int copy_bytes(int from, int to, EVP_MD_CTX *digest) {
     return got == 0 && fsync(to) == 0 ? 0 : -1;
 }
 
-/* Copies `path` to a temporary file beside it, whose name goes to `temporary`. */
-static int copy_beside(const char *path, char temporary[PATH_MAX], EVP_MD_CTX *digest) {
+/* The copy appears whole under its name or not at all. */
+static int copy_file(const char *path, const char *name) {
+    char temporary[PATH_MAX];
     const int from = open(path, O_RDONLY | O_CLOEXEC);
     int to = -1, result = -1;
 
-    if (from >= 0 && snprintf(temporary, PATH_MAX, "%.*s.XXXXXX", PATH_MAX - 8, path) > 0) {
+    if (from >= 0 && snprintf(temporary, sizeof temporary, "%.*s.XXXXXX", PATH_MAX - 8, path) > 0) {
         to = mkstemp(temporary);
     }
     if (to >= 0 && fchmod(to, COPY_FILE_MODE) == 0) {
-        result = copy_bytes(from, to, digest);
+        result = copy_bytes(from, to);
     }
     if (to >= 0) {
         close(to);
+        if (result == 0) {
+            result = rename(temporary, name);
+        }
         if (result != 0) {
             unlink(temporary);
         }
@@ -109,68 +120,158 @@ static int copy_beside(const char *path, char temporary[PATH_MAX], EVP_MD_CTX *d
     return result;
 }
 
-/* The copy appears whole under its name or not at all; one that is there already is the same, and stays. */
-static int keep_copy(const char *temporary, const char *name) {
-    const int result = access(name, F_OK) == 0 ? 0 : rename(temporary, name);
+/* Gives the file a second name. One that has it already, from a time that was cut short, is done. */
+static int name_again(const char *path, const char *name) {
+    struct stat one, other;
 
-    unlink(temporary); // gone already where it was renamed
-    return result;
-}
-
-static int copy_file(const struct ledger *ledger, char copy[PATH_MAX]) {
-    char temporary[PATH_MAX], digits[2 * EVP_MAX_MD_SIZE + 1];
-    unsigned char sum[EVP_MAX_MD_SIZE];
-    unsigned length = 0;
-    EVP_MD_CTX *const digest = EVP_MD_CTX_new();
-    int result = -1;
-
-    if (digest != NULL && EVP_DigestInit_ex(digest, EVP_sha256(), NULL) == 1) {
-        result = copy_beside(ledger->path, temporary, digest);
-    }
-    if (result == 0 && EVP_DigestFinal_ex(digest, sum, &length) == 1) {
-        for (unsigned i = 0; i < length; i++) {
-            snprintf(digits + (size_t)2 * i, 3, "%02x", sum[i]);
-        }
-        snprintf(copy, PATH_MAX, "%.*s.damaged-%.*s", PATH_MAX - 32, ledger->path, COPY_NAME_DIGITS, digits);
-        result = keep_copy(temporary, copy);
-    }
-    EVP_MD_CTX_free(digest);
-    return result;
-}
-
-/* What was committed but not yet folded into the file is in its log. */
-static int copy_log(const struct ledger *ledger, const char *copy) {
-    char path[PATH_MAX], name[PATH_MAX], temporary[PATH_MAX];
-    struct stat status;
-
-    snprintf(path, sizeof path, "%.*s-wal", PATH_MAX - 8, ledger->path);
-    snprintf(name, sizeof name, "%.*s-wal", PATH_MAX - 8, copy);
-    if (stat(path, &status) != 0 || status.st_size == 0) {
+    if (link(path, name) == 0) {
         return 0;
     }
-    return copy_beside(path, temporary, NULL) == 0 ? keep_copy(temporary, name) : -1;
-}
-
-int ledger_refuse_damaged(struct ledger *ledger, struct fault *fault) {
-    char copy[PATH_MAX], why[FAULT_TEXT_BYTES];
-
-    if (!ledger->damaged) {
+    if (errno == EEXIST) {
+        if (stat(path, &one) == 0 && stat(name, &other) == 0 && one.st_dev == other.st_dev &&
+            one.st_ino == other.st_ino) {
+            return 0;
+        }
+        errno = EEXIST;
         return -1;
     }
-    snprintf(why, sizeof why, "%s", fault->text);
+    return errno == EPERM || errno == EOPNOTSUPP || errno == ENOSYS ? copy_file(path, name) : -1;
+}
+
+/* A name that nothing has yet, by the wall clock: what a person looks for is when it was. */
+static int choose_name(const struct ledger *ledger, char name[PATH_MAX]) {
+    const time_t now = time(NULL);
+    struct tm utc;
+    char when[sizeof "20261116T074500Z"];
+
+    if (gmtime_r(&now, &utc) == NULL || strftime(when, sizeof when, "%Y%m%dT%H%M%SZ", &utc) == 0 ||
+        strlen(ledger->path) > PATH_MAX - NAME_SPARE_BYTES) {
+        errno = ENAMETOOLONG;
+        return -1;
+    }
+    for (int i = 1; i < NAMES_MOST; i++) {
+        const char *const more = i == 1 ? "" : "-";
+
+        snprintf(name, PATH_MAX, i == 1 ? "%s.damaged-%s%s" : "%s.damaged-%s%s%d", ledger->path, when, more, i);
+        if (name_again(ledger->path, name) == 0) {
+            return 0;
+        }
+        if (errno != EEXIST) {
+            return -1;
+        }
+    }
+    return -1;
+}
+
+static int sync_folder(const char *path) {
+    char folder[PATH_MAX];
+    char *slash;
+    int descriptor, result;
+
+    snprintf(folder, sizeof folder, "%.*s", PATH_MAX - 1, path);
+    slash = strrchr(folder, '/');
+    if (slash != NULL) {
+        slash[1] = '\0';
+    }
+    descriptor = open(slash != NULL ? folder : ".", O_RDONLY | O_DIRECTORY | O_CLOEXEC);
+    if (descriptor < 0) {
+        return -1;
+    }
+    result = fsync(descriptor);
+    close(descriptor);
+    return result;
+}
+
+/* What was committed but not yet folded into the file is in its log, which goes with it. The log's index says
+ * nothing that the log does not. */
+static int give_another_name(const struct ledger *ledger, char name[PATH_MAX]) {
+    char log[PATH_MAX], log_name[PATH_MAX], index[PATH_MAX];
+    struct stat status;
+
+    if (choose_name(ledger, name) != 0) {
+        return -1;
+    }
+    snprintf(log, sizeof log, "%.*s-wal", PATH_MAX - NAME_SPARE_BYTES, ledger->path);
+    snprintf(log_name, sizeof log_name, "%.*s-wal", PATH_MAX - 8, name);
+    snprintf(index, sizeof index, "%.*s-shm", PATH_MAX - NAME_SPARE_BYTES, ledger->path);
+    if (stat(log, &status) == 0 && status.st_size > 0 && name_again(log, log_name) != 0) {
+        return -1;
+    }
+    if (sync_folder(ledger->path) != 0 || unlink(ledger->path) != 0) {
+        return -1;
+    }
+    unlink(log); // a new ledger would not take it for its own: SQLite drops the log of an empty file
+    unlink(index);
+    return sync_folder(ledger->path);
+}
+
+/* ---- in its place ---- */
+
+/* A file that somebody pointed us at by mistake is nobody's damaged ledger: either it says that it is a ledger, or
+ * a recorder was at it before. */
+static bool is_ours(const struct ledger *ledger) {
+    unsigned char bytes[4] = {0};
+    const int descriptor = open(ledger->path, O_RDONLY | O_CLOEXEC);
+    bool says_so = false;
+
+    if (descriptor >= 0) {
+        says_so = pread(descriptor, bytes, sizeof bytes, APPLICATION_ID_AT) == (ssize_t)sizeof bytes &&
+                  ((unsigned)bytes[0] << 24 | (unsigned)bytes[1] << 16 | (unsigned)bytes[2] << 8 | bytes[3]) ==
+                      (unsigned)LEDGER_APPLICATION_ID;
+        close(descriptor);
+    }
+    return says_so || ledger->had_lock;
+}
+
+static void let_go(struct ledger *ledger) {
     for (size_t i = 0; i < STATEMENT_COUNT; i++) {
         sqlite3_finalize(ledger->statements[i]);
         ledger->statements[i] = NULL;
     }
-    sqlite3_close(ledger->db); // closing a descriptor of the file would drop SQLite's locks, were it still open
-    ledger->db = NULL;
-    if (copy_file(ledger, copy) != 0 || copy_log(ledger, copy) != 0) {
-        return fault_set_errno(fault, EX_DATAERR,
-                               "%.300s: the ledger is damaged and was left as it is; it could not be copied", why);
+    if (ledger->db != NULL) { // nothing of the log is folded into it any more
+        sqlite3_db_config(ledger->db, SQLITE_DBCONFIG_NO_CKPT_ON_CLOSE, 1, NULL);
+        sqlite3_close_v2(ledger->db);
     }
-    return fault_set(
-        fault, EX_DATAERR,
-        "%.200s: the ledger is damaged. It was left as it is, and %.160s is a copy of it: mend it from a "
-        "backup, or move it away to begin a new one",
-        why, copy);
+    ledger->db = NULL;
+}
+
+int ledger_begin_anew(struct ledger *ledger, struct fault *fault) {
+    char name[PATH_MAX];
+
+    if (!ledger->damaged && ledger->db != NULL) {
+        return 0;
+    }
+    if (ledger->damaged && !is_ours(ledger)) {
+        return fault_set(fault, EX_DATAERR, "%s: not a ledger, and left as it is: expected one, or no file at all",
+                         ledger->path);
+    }
+    let_go(ledger);
+    if (ledger->damaged) {
+        char *kept;
+
+        snprintf(ledger->damage, sizeof ledger->damage, "%s", fault->text);
+        if (give_another_name(ledger, name) != 0) {
+            return fault_set_errno(fault, EX_IOERR, "%s: damaged, and cannot be set aside", ledger->path);
+        }
+        kept = strdup(name);
+        if (kept == NULL) {
+            return fault_set(fault, EX_OSERR, "%s: out of memory", ledger->path);
+        }
+        free(ledger->kept);
+        ledger->kept = kept;
+        ledger->damaged = false;
+    }
+    return ledger_reopen(ledger, fault) == 0 ? 1 : -1;
+}
+
+bool ledger_is_damaged(const struct ledger *ledger) {
+    return ledger->damaged;
+}
+
+const char *ledger_kept_file(const struct ledger *ledger) {
+    return ledger->kept;
+}
+
+const char *ledger_damage(const struct ledger *ledger) {
+    return ledger->damage;
 }

@@ -9,6 +9,18 @@
 
 #include "ledger_private.h"
 
+int glance_begin(struct ledger *ledger, struct fault *fault) {
+    return sqlite3_exec(ledger->db, "BEGIN; SELECT 1 FROM sqlite_schema", NULL, NULL, NULL) == SQLITE_OK
+               ? 0
+               : ledger_fail(ledger, "look at it", fault);
+}
+
+void glance_end(struct ledger *ledger) {
+    if (!sqlite3_get_autocommit(ledger->db)) {
+        sqlite3_exec(ledger->db, "COMMIT", NULL, NULL, NULL);
+    }
+}
+
 struct glance_oven *glance_list_ovens(struct ledger *ledger, size_t *count, struct fault *fault) {
     static const char sql[] =
         "SELECT DISTINCT o.oven_id, o.name FROM session_fitting u JOIN fitting f USING (fitting_id)"

@@ -25,6 +25,7 @@ static int take_lock(struct ledger *ledger, struct fault *fault) {
     if (snprintf(path, sizeof path, "%s.lock", ledger->path) >= (int)sizeof path) {
         return fault_set(fault, EX_CANTCREAT, "%s: the path is too long", ledger->path);
     }
+    ledger->had_lock = access(path, F_OK) == 0;
     ledger->lock_fd = open(path, O_RDWR | O_CREAT | O_CLOEXEC | O_NOFOLLOW, LEDGER_FILE_MODE);
     if (ledger->lock_fd < 0) {
         return fault_set_errno(fault, EX_CANTCREAT, "%s: cannot make the lock file", path);
@@ -81,6 +82,14 @@ static int wait_for_lock(void *unused, int tries) {
     }
     usleep(LOOK_EVERY_MS * US_PER_MS);
     return 1;
+}
+
+/* SQLite gives names such as ":memory:" a meaning of their own; with a folder in front they are files. */
+static int make_name(const struct ledger *ledger, char name[PATH_MAX], struct fault *fault) {
+    if (snprintf(name, PATH_MAX, "%s%s", ledger->path[0] == '/' ? "" : "./", ledger->path) >= PATH_MAX) {
+        return fault_set(fault, EX_NOINPUT, "%s: the path is too long", ledger->path);
+    }
+    return 0;
 }
 
 /* `name` is a path, or a URI with SQLITE_OPEN_URI among the flags. */
@@ -152,11 +161,40 @@ static int prepare_to_record(struct ledger *ledger, const char *name, struct fau
     return 0;
 }
 
-static int open_to_record(struct ledger *ledger, const char *name, struct fault *fault) {
-    if (take_lock(ledger, fault) != 0 || make_file(ledger, fault) != 0 || check_file(ledger, fault) != 0) {
+int ledger_reopen(struct ledger *ledger, struct fault *fault) {
+    char name[PATH_MAX];
+
+    if (make_name(ledger, name, fault) != 0 || make_file(ledger, fault) != 0 || check_file(ledger, fault) != 0) {
         return -1;
     }
-    return prepare_to_record(ledger, name, fault) == 0 ? 0 : ledger_refuse_damaged(ledger, fault);
+    if (prepare_to_record(ledger, name, fault) == 0) {
+        return 0;
+    }
+    sqlite3_close_v2(ledger->db); // nothing of its log is folded in: it is not known to be sound
+    ledger->db = NULL;
+    return -1;
+}
+
+/* The lock of a file that is no ledger would say, the next time, that it was one. */
+static void take_lock_back(const struct ledger *ledger) {
+    char path[PATH_MAX];
+
+    if (!ledger->had_lock && snprintf(path, sizeof path, "%s.lock", ledger->path) < (int)sizeof path) {
+        unlink(path);
+    }
+}
+
+static int open_to_record(struct ledger *ledger, struct fault *fault) {
+    if (take_lock(ledger, fault) != 0) {
+        return -1;
+    }
+    if (ledger_reopen(ledger, fault) == 0 || (ledger->damaged && ledger_begin_anew(ledger, fault) == 1)) {
+        return 0;
+    }
+    if (fault->status == EX_DATAERR) {
+        take_lock_back(ledger);
+    }
+    return -1;
 }
 
 /* The run and the places of an import are made by its triggers, and by nothing else that the command does. */
@@ -184,6 +222,7 @@ static int authorize(void *context, int action, const char *a, const char *b, co
         "batch",
         "calibration",
         "calibration_point",
+        "caller",
         "certificate",
         "certificate_kept",
         "claim",
@@ -325,15 +364,13 @@ static int open_to_read(struct ledger *ledger, const char *name, struct fault *f
 }
 
 static int open_as(struct ledger *ledger, struct fault *fault) {
-    /* SQLite gives names such as ":memory:" a meaning of their own; with a folder in front they are files. */
-    const char *const folder = ledger->path[0] == '/' ? "" : "./";
     char name[PATH_MAX];
 
-    if (snprintf(name, sizeof name, "%s%s", folder, ledger->path) >= (int)sizeof name) {
-        return fault_set(fault, EX_NOINPUT, "%s: the path is too long", ledger->path);
+    if (make_name(ledger, name, fault) != 0) {
+        return -1;
     }
     switch (ledger->mode) {
-    case LEDGER_RECORD: return open_to_record(ledger, name, fault);
+    case LEDGER_RECORD: return open_to_record(ledger, fault);
     case LEDGER_BOOKKEEP: return open_to_bookkeep(ledger, name, fault);
     default: return open_to_read(ledger, name, fault);
     }
@@ -370,6 +407,8 @@ void ledger_close(struct ledger *ledger) {
     if (ledger->lock_fd >= 0) {
         close(ledger->lock_fd);
     }
+    free(ledger->kept);
+    ledger_forget_caller(ledger);
     free(ledger->path);
     free(ledger);
 }
@@ -378,14 +417,19 @@ int ledger_begin(struct ledger *ledger, struct fault *fault) {
     struct query query;
 
     query_open(&query, ledger, STATEMENT_BEGIN, "begin to write", fault);
-    return query_run(&query);
+    if (query_run(&query) != 0) {
+        return -1;
+    }
+    ledger_listen_to_caller(ledger);
+    return 0;
 }
 
 int ledger_commit(struct ledger *ledger, struct fault *fault) {
     struct query query;
 
     /* What the command writes into the books is sealed as it is written. */
-    if (ledger->mode == LEDGER_BOOKKEEP && seal_books(ledger, ledger->now_ms, fault) < 0) {
+    if (ledger->mode == LEDGER_BOOKKEEP &&
+        (ledger_write_caller(ledger, fault) != 0 || seal_books(ledger, ledger->now_ms, fault) < 0)) {
         return -1;
     }
     query_open(&query, ledger, STATEMENT_COMMIT, "make what was written durable", fault);
@@ -396,7 +440,7 @@ void ledger_roll_back(struct ledger *ledger) {
     struct fault unused;
     struct query query;
 
-    if (sqlite3_get_autocommit(ledger->db)) {
+    if (ledger->db == NULL || sqlite3_get_autocommit(ledger->db)) {
         return; // nothing is open, or SQLite rolled back on its own
     }
     query_open(&query, ledger, STATEMENT_ROLL_BACK, "take back what was written", &unused);

@@ -67,16 +67,29 @@ enum statement {
     STATEMENT_COUNT
 };
 
+struct caller;
+
 struct ledger {
     sqlite3 *db;
     char *path;
     int lock_fd; // held while recording, else -1
     enum ledger_mode mode;
-    bool damaged;                              // found so at any time since it was opened
-    int64_t steps, copied;                     // by the statement that was begun last
-    int64_t now_ms;                            // what seals on the books say they were made at; 0: not known
+    bool damaged;                  // found so at any time since it was opened
+    bool had_lock;                 // a recorder was at this file before
+    char *kept;                    // where the damaged file is that was here before; NULL: there was none
+    char damage[FAULT_TEXT_BYTES]; // what was found in it
+    int64_t steps, copied;         // by the statement that was begun last
+    int64_t now_ms;                // what seals on the books say they were made at; 0: not known
+    struct caller *caller;         // NULL: whoever has it open keeps books by himself
     sqlite3_stmt *statements[STATEMENT_COUNT]; // prepared at first use
 };
+
+/* ---- who called: caller.h ---- */
+
+void ledger_forget_caller(struct ledger *ledger);
+/* As a transaction begins, and as it is about to be committed. */
+void ledger_listen_to_caller(struct ledger *ledger);
+int ledger_write_caller(struct ledger *ledger, struct fault *fault);
 
 /* ---- schema ---- */
 
@@ -99,6 +112,9 @@ int ledger_check_form(struct ledger *ledger, int64_t version, struct fault *faul
 int ledger_check_schema(struct ledger *ledger, struct fault *fault);
 /* Looks for damage, within about a second: the whole of a small file, all but the readings of a large one. */
 int ledger_check_sound(struct ledger *ledger, struct fault *fault);
+
+/* Opens the file, or makes one, for a recorder that holds the lock and has no file open. */
+int ledger_reopen(struct ledger *ledger, struct fault *fault);
 
 /* ---- bounds: what a file may ask for, see ledger_bounds.c ---- */
 

@@ -34,7 +34,7 @@ extern const char schema_accuracy[], schema_survey[], schema_check_views[], sche
 extern const char *const schema_first[];
 extern const char *const schema_second[];
 extern const char schema_claim[], schema_import[], schema_import_channel[], schema_retention[];
-extern const char schema_books[], schema_books_words[], schema_seal[];
+extern const char schema_books[], schema_books_words[], schema_caller[], schema_seal[], schema_damage[];
 
 /* Of schema_sensor.c. The first two build fitting anew: nothing may refer to that table before it. */
 extern const char schema_sensor_fitting[], schema_sensor_refit[], schema_sensor_emf[], schema_sensor_life[],

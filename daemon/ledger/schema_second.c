@@ -26,7 +26,9 @@ const char *const schema_second[] = {
     schema_drift,
     schema_books,
     schema_books_words,
+    schema_caller,
     schema_seal,
+    schema_damage,
     NULL,
 };
 // clang-format on

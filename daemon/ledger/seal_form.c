@@ -57,6 +57,7 @@ const struct seal_form seal_forms[] = {
     {"certificate_facts", "certificate_id, document.sha256, body",
      "certificate_kept JOIN document ON document.sha256 = facts_sha256", "certificate", "certificate_id",
      "certificate_id", SEAL_GROWING, NULL, true, "facts of certificate", "facts of certificates"},
+    ROWS("caller", true, "caller", "callers"),
     ROWS("sensor", false, "sensor", "sensors"),
     ROWS("sensor_event", false, "event of a sensor", "events of sensors"),
     ROWS("calibration", true, "calibration", "calibrations"),

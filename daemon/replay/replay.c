@@ -2,6 +2,7 @@
 #include "soakledger/replay.h"
 
 #include <stdlib.h>
+#include <string.h>
 
 #include "soakledger/corrections.h"
 
@@ -86,11 +87,36 @@ static int feed_all(struct ledger_cursor *cursor, struct judge *judge, struct le
     return more;
 }
 
+/* A run that goes on from a damaged ledger has an event at its begin. */
+static int begin_torn(struct ledger *ledger, struct judge *judge, const struct ledger_channel *channels,
+                      size_t count, int64_t from_ms, struct fault *fault) {
+    size_t event_count = 0;
+    struct event *events;
+    char *oven;
+
+    if (count == 0 || channels[0].import_id != 0)
+        return 0;
+    events = ledger_list_events(ledger, from_ms, from_ms, &event_count, fault);
+    oven = events != NULL ? ledger_oven_name(ledger, channels[0].oven_id, fault) : NULL;
+    for (size_t i = 0; oven != NULL && i < event_count; i++) {
+        const int64_t unseen_ms = events[i].amount > 0 ? events[i].amount : REPLAY_UNSEEN_MS;
+
+        if (events[i].kind == EVENT_TORN && strcmp(events[i].detail, oven) == 0)
+            judge_begin_unseen(judge, from_ms - unseen_ms);
+    }
+    free(events);
+    free(oven);
+    return oven == NULL ? -1 : 0;
+}
+
 int replay_feed(struct ledger *ledger, struct judge *judge, struct ledger_channel *channels, size_t count,
                 int64_t from_ms, int64_t to_ms, replay_watch *watch, void *context, struct fault *fault) {
-    struct ledger_cursor *cursor = replay_open_cursor(ledger, channels, count, from_ms, to_ms, fault);
+    struct ledger_cursor *cursor;
     int result;
 
+    if (begin_torn(ledger, judge, channels, count, from_ms, fault) != 0)
+        return -1;
+    cursor = replay_open_cursor(ledger, channels, count, from_ms, to_ms, fault);
     if (cursor == NULL)
         return -1;
     result = feed_all(cursor, judge, channels, count, watch, context, fault);

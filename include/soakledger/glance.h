@@ -13,6 +13,10 @@ struct glance_oven {
     char name[CHANNEL_NAME_BYTES];
 };
 
+/* Everything looked up between the two is of one moment; and the file is locked once, not for each look. */
+int glance_begin(struct ledger *ledger, struct fault *fault);
+void glance_end(struct ledger *ledger);
+
 /* The ovens that the last session recorded, by number. Caller frees the one block. */
 struct glance_oven *glance_list_ovens(struct ledger *ledger, size_t *count, struct fault *fault);
 /* The latest reading of a channel: 1; 0 if there is none. */

@@ -203,6 +203,11 @@ struct judge *judge_open(const struct plan *plan, size_t visit, const struct jud
                          judge_sink *sink, void *context, struct fault *fault);
 void judge_free(struct judge *judge);
 
+/* Before the first reading: the run has been on since `since_ms`, and nothing is known of it until that reading: a
+ * gap. What depends on how it began, or on which of its stretches was
+ * the longest (load at the start, spread), is not proven then. */
+void judge_begin_unseen(struct judge *judge, int64_t since_ms);
+
 /* Readings in the order of reading_is_before; of any channel (others than load channels are passed over). A
  * reading that repeats its channel's last time is ignored. */
 void judge_feed(struct judge *judge, const struct reading *reading);

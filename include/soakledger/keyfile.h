@@ -13,6 +13,7 @@
 #include <stdbool.h>
 #include <stddef.h>
 #include <stdint.h>
+#include <stdio.h>
 
 #include "soakledger/fault.h"
 
@@ -23,6 +24,8 @@ struct keyfile_section;
 struct keyfile *keyfile_parse(const char *text, size_t length, const char *name, struct fault *fault);
 /* Reads a whole file (at most 1 MiB) and parses it. EX_NOINPUT if it cannot be read. */
 struct keyfile *keyfile_read(const char *path, struct fault *fault);
+/* The same from an open stream, which stays open. */
+struct keyfile *keyfile_read_stream(FILE *stream, const char *name, struct fault *fault);
 void keyfile_free(struct keyfile *file);
 
 /* The text as it was given, terminated; `length` may be NULL. Owned by the keyfile. */

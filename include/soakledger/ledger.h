@@ -10,8 +10,9 @@
  * events, findings and verdicts; a second recorder on the same file is refused (EX_UNAVAILABLE, by a lock
  * beside the file). BOOKKEEP is the command: may write batches, claims and certificates, and an authorizer
  * refuses it everything else. READ changes nothing at all. BOOKKEEP and READ never create a file (EX_NOINPUT)
- * and refuse one whose schema is newer or that is no ledger (EX_DATAERR). RECORD also refuses a damaged file
- * (EX_DATAERR): it leaves it as it is, copies it and its log beside it, and the fault names the copy.
+ * and refuse one whose schema is newer or that is no ledger (EX_DATAERR), or a damaged one. RECORD gives a damaged
+ * ledger and its log another name, untouched ("FILE.damaged-20261116T074500Z", by the wall clock), and begins a new
+ * one in its place: see ledger_kept_file.
  *
  * Functions return 0 or a positive id, or -1 / NULL with a fault (EX_IOERR for the disk, EX_DATAERR for content,
  * EX_NOINPUT for an id that is not there, EX_NOPERM for what the mode or the system forbids, EX_TEMPFAIL if
@@ -40,9 +41,16 @@ enum { LEDGER_SCHEMA_VERSION = 2, LEDGER_SHA256_TEXT_BYTES = 65 };
 struct ledger;
 
 struct ledger *ledger_open(const char *path, enum ledger_mode mode, struct fault *fault);
-/* Of a recorder that met a fault: if the file turned out to be damaged it is copied, once for each state it is
- * found in, and the fault names the copy. Nothing but ledger_close may follow then. Always -1. */
-int ledger_refuse_damaged(struct ledger *ledger, struct fault *fault);
+/* Of a recorder that met a fault, with no cursor open: if the file turned out to be damaged it is set aside as
+ * above, and a new one is open, without a session: 1. 0 if the damage is not what failed. -1 if it is and could not
+ * be set aside, or no new one could be begun; nothing but this and ledger_close may follow then. */
+int ledger_begin_anew(struct ledger *ledger, struct fault *fault);
+/* Was the file found to be damaged? */
+bool ledger_is_damaged(const struct ledger *ledger);
+/* Where the damaged file is in whose place this ledger was begun, the last if there were several; NULL if there was
+ * none since it was opened. What was found in it. Owned by the ledger. */
+const char *ledger_kept_file(const struct ledger *ledger);
+const char *ledger_damage(const struct ledger *ledger);
 void ledger_close(struct ledger *ledger); // rolls back what was not committed; NULL is allowed
 
 /* One transaction around many writes. ledger_begin takes the write lock at once, waiting up to 5 s. */

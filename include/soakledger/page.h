@@ -99,5 +99,9 @@ void page_unclip(struct page_document *document);
 
 /* Draws headers and footers and hands over the finished file; the caller frees `bytes`. Draw nothing afterwards. */
 int page_finish(struct page_document *document, unsigned char **bytes, size_t *length, struct fault *fault);
+/* The same as a file by itself: with metadata and an id, for the archive; see pdf.h. */
+int page_finish_file(struct page_document *document, unsigned char **bytes, size_t *length, struct fault *fault);
+/* What page_open was given. */
+const struct page_about *page_said(const struct page_document *document);
 
 #endif

@@ -21,8 +21,11 @@ enum event_kind {
     EVENT_LINE_BACK = 6,  // amount: ms it was gone
     EVENT_OVERFLOW = 7,   // amount: readings that found the queue full
     EVENT_THINNED = 8,    // amount: old readings of an idle oven that were removed; detail: the channel; see thin.h
+    EVENT_ANEW = 9,       // the ledger was begun in place of a damaged one; detail: the name of that file
+    EVENT_TORN =
+        10, // at a run's begin: it began earlier, in the ledger before; detail: oven; amount: ms, 0 unknown
 };
-enum { EVENT_KIND_COUNT = 9, EVENT_DETAIL_BYTES = 96 };
+enum { EVENT_KIND_COUNT = 11, EVENT_DETAIL_BYTES = 96 };
 
 struct event {
     int64_t t_ms;

@@ -12,6 +12,10 @@
 #include "soakledger/ledger.h"
 #include "soakledger/plan.h"
 
+/* How long a run may have been on before, where nothing is known of it: a month, our own choice, longer than any
+ * plan's longest soak is likely to be. */
+#define REPLAY_UNSEEN_MS (INT64_C(30) * 24 * 3600 * 1000)
+
 /* A judge for a run whose oven had these channels, listed at the run's begin. As judge_open. A channel whose
  * uncertainty the configuration does not state has that of uncertainty.h at the temperature of the visit's soak. */
 struct judge *replay_open_judge(const struct plan *plan, size_t visit, const struct ledger_channel *channels,
@@ -31,7 +35,7 @@ struct ledger_cursor *replay_open_cursor(struct ledger *ledger, const struct led
 typedef int replay_watch(void *context, const struct reading *reading, struct fault *fault);
 
 /* Feeds the channels' readings within [from, to], corrected, to `judge`, in the judge's order. `watch` may be NULL.
- */
+ * Of a run that goes on from a damaged ledger (EVENT_TORN at `from_ms`) the judge is told that it was on before. */
 int replay_feed(struct ledger *ledger, struct judge *judge, struct ledger_channel *channels, size_t count,
                 int64_t from_ms, int64_t to_ms, replay_watch *watch, void *context, struct fault *fault);
 

@@ -6,6 +6,7 @@
 #include <sqlite3.h>
 #include <stdlib.h>
 #include <string.h>
+#include <sys/resource.h>
 #include <sys/wait.h>
 #include <unistd.h>
 
@@ -26,6 +27,7 @@ enum {
     SOAK_MC = 580000,
     SAW_MC = 1500,
     MS_PER_S = 1000,
+    ROUNDS = 20, // an answer is so short that any other program is felt: the best counts
 };
 static const double WANTED_MS = 50;
 
@@ -114,10 +116,12 @@ static void put_readings(const struct bench_now *bench, int64_t count) {
     sqlite3_close(db);
 }
 
-static double answer_ms(const struct bench_now *bench) {
+/* By the wall; `cpu_ms` gets what the processor spent on it. */
+static double answer_ms(const struct bench_now *bench, double *cpu_ms) {
     char program[PLANT_PATH_BYTES];
     const char *build = getenv("SOAKLEDGER_BUILD");
     const double began_s = figure_wall_s();
+    struct rusage usage;
     pid_t child;
     int status;
 
@@ -130,8 +134,10 @@ static double answer_ms(const struct bench_now *bench) {
         execl(program, program, "-c", bench->config_path, "now", (char *)NULL);
         _exit(EXIT_FAILURE);
     }
-    if (child < 0 || waitpid(child, &status, 0) != child || !WIFEXITED(status) || WEXITSTATUS(status) != 0)
+    if (child < 0 || wait4(child, &status, 0, &usage) != child || !WIFEXITED(status) || WEXITSTATUS(status) != 0)
         figure_give_up("there was no answer");
+    *cpu_ms = (double)(usage.ru_utime.tv_sec + usage.ru_stime.tv_sec) * MS_PER_S +
+              (double)(usage.ru_utime.tv_usec + usage.ru_stime.tv_usec) / MS_PER_S;
     return (figure_wall_s() - began_s) * MS_PER_S;
 }
 
@@ -139,7 +145,7 @@ int main(int argc, char **argv) {
     struct bench_now bench = {0};
     char command[PLANT_PATH_BYTES], what[PLANT_PATH_BYTES];
     int64_t millions = DEFAULT_MILLIONS;
-    double made_s, best_ms = 0, first_ms;
+    double made_s, best_ms = 0, first_ms, cpu_ms;
     struct fault fault;
     bool ok;
 
@@ -150,14 +156,15 @@ int main(int argc, char **argv) {
     make_ledger(&bench);
     put_readings(&bench, millions * MILLION);
     made_s = figure_wall_s() - made_s;
-    first_ms = answer_ms(&bench);
-    for (int round = 0; round < FIGURE_ROUNDS; round++) {
-        const double ms = answer_ms(&bench);
+    first_ms = answer_ms(&bench, &cpu_ms);
+    for (int round = 0; round < ROUNDS; round++) {
+        const double ms = answer_ms(&bench, &cpu_ms);
 
         best_ms = best_ms == 0 || ms < best_ms ? ms : best_ms;
     }
-    figure_note("a ledger of %lld million readings, made in %.0f s; the first answer took %.1f ms",
-                (long long)millions, made_s, first_ms);
+    figure_note(
+        "a ledger of %lld million readings, made in %.0f s; the first answer took %.1f ms, the last %.1f ms of CPU",
+        (long long)millions, made_s, first_ms, cpu_ms);
     snprintf(what, sizeof what, "now, of %d ovens on %lld M readings", OVENS, (long long)millions);
     ok = figure_put(what, "ms", best_ms, FIGURE_AT_MOST, WANTED_MS);
     snprintf(command, sizeof command, "rm -r '%s'", bench.folder);

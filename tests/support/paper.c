@@ -49,8 +49,9 @@ char *paper_text(const char *path) {
     return paper_run(NULL, "pdftotext -q -layout -enc UTF-8 %s - 2>/dev/null", path);
 }
 
-char *paper_flat(const char *path) {
-    char *text = paper_run(NULL, "pdftotext -q -enc UTF-8 %s - 2>/dev/null", path), *to = text;
+/* Every run of white space becomes one space, in place. */
+static char *paper_join(char *text) {
+    char *to = text;
 
     for (const char *from = text; *from != '\0'; from++) {
         const bool blank = strchr(" \n\f\r\t", *from) != NULL;
@@ -62,6 +63,14 @@ char *paper_flat(const char *path) {
     }
     *to = '\0';
     return text;
+}
+
+char *paper_flat(const char *path) {
+    return paper_join(paper_run(NULL, "pdftotext -q -enc UTF-8 %s - 2>/dev/null", path));
+}
+
+char *paper_rows(const char *path) {
+    return paper_join(paper_text(path));
 }
 
 size_t paper_count(const char *text, const char *what) {

@@ -12,6 +12,8 @@ void paper_write(const char *path, const void *bytes, size_t length);
 char *paper_text(const char *path); // pdftotext -layout; the caller frees
 /* The text of all pages with every run of white space as one space: wrapping does not matter then. */
 char *paper_flat(const char *path);
+/* The same, read row by row across all columns. */
+char *paper_rows(const char *path);
 size_t paper_count(const char *text, const char *what);
 bool paper_has(const char *text, const char *what);
 
