@@ -179,11 +179,14 @@ install: all
 	install -m 644 daemon/config/example.conf $(DESTDIR)$(sysconfdir)/soakledger/example.conf
 	install -m 644 -t $(DESTDIR)$(sysconfdir)/soakledger/plans $(wildcard daemon/plan/examples/*.plan)
 
-# build/soakledger_VERSION_ARCHITECTURE.deb
+# $(DEB)/soakledger_VERSION_ARCHITECTURE.deb
+DEB ?= build
+DEB_OPTIONS ?= -Zxz
 deb: setup-build
 	$(Q)tests/setup $(PACKAGES_DEB)
-	$(Q)rm -rf build/deb && $(MAKE) --no-print-directory install VARIANT=gcc DESTDIR=$(CURDIR)/build/deb prefix=/usr >/dev/null
-	$(Q)systemd/package/build build/deb $(VERSION) build -Zxz
+	$(Q)rm -rf $(DEB)/staged
+	$(Q)$(MAKE) --no-print-directory install VARIANT=gcc DESTDIR=$(abspath $(DEB))/staged prefix=/usr >/dev/null
+	$(Q)systemd/package/build $(DEB)/staged $(VERSION) $(DEB) $(DEB_OPTIONS)
 
 # Package, accounts and units, in a root folder of their own. Needs root; see the script.
 check-install: setup-install
@@ -195,10 +198,11 @@ format:
 
 # The kernel's own serial drivers, in a virtual machine.
 .PHONY: soak-test
-soak-test: setup-build
+soak-test: setup-install
 	$(Q)tests/setup $(PACKAGES_MACHINE)
 	$(Q)$(MAKE) --no-print-directory -j2 all build/$(VARIANT)/shop
 	$(Q)tests/machine/run $(BUILD)
+	$(Q)tests/machine/service $(BUILD)
 
 clean:
 	rm -rf build
