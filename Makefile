@@ -200,9 +200,10 @@ format:
 .PHONY: soak-test
 soak-test: setup-install
 	$(Q)tests/setup $(PACKAGES_MACHINE)
-	$(Q)$(MAKE) --no-print-directory -j2 all build/$(VARIANT)/shop
+	$(Q)$(MAKE) --no-print-directory -j2 all build/$(VARIANT)/shop build/$(VARIANT)/until $(FAULTS) $(filter $(BUILD)/test_fault_%,$(TESTS))
 	$(Q)tests/machine/run $(BUILD)
 	$(Q)tests/machine/service $(BUILD)
+	$(Q)tests/fault/long $(BUILD)
 
 clean:
 	rm -rf build

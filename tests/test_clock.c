@@ -201,6 +201,52 @@ static void time_stands_still_while_an_answer_is_due(void **state) {
     clock_close(clock);
 }
 
+/* The one that is to answer is kept from running for longer than patience lasts: it has not had its turn to look.
+ */
+static void one_that_had_no_turn_is_waited_for(void **state) {
+    enum { KEPT_US = 3 * CLOCK_PATIENCE_MS * US_PER_MS };
+    struct clock *clock = join("asking");
+    const int64_t start_us = clock_now_us(clock);
+    struct pollfd fd;
+    int question[2], answer[2];
+    char byte;
+    pid_t child, waker;
+
+    (void)state;
+    assert_int_equal(pipe(question), 0);
+    assert_int_equal(pipe(answer), 0);
+    fd = (struct pollfd){.fd = answer[0], .events = POLLIN};
+    child = fork();
+    if (child == 0) {
+        struct fault fault;
+        struct clock *own = clock_open_simulated(page_path, "answering", &fault);
+        struct pollfd asked = {.fd = question[0], .events = POLLIN};
+
+        if (write(answer[1], "!", 1) == 1 && clock_wait(own, &asked, 1, CLOCK_NEVER_US, false) == 1)
+            _exit(write(answer[1], "x", 1) == 1 ? EXIT_SUCCESS : EXIT_FAILURE);
+        _exit(EXIT_FAILURE);
+    }
+    assert_int_equal(read(answer[0], &byte, 1), 1); // it has joined
+    usleep(20 * US_PER_MS);                         // ... and waits
+    kill(child, SIGSTOP);
+    waker = fork();
+    if (waker == 0) {
+        usleep(KEPT_US);
+        kill(child, SIGCONT);
+        _exit(0);
+    }
+    assert_int_equal(write(question[1], "?", 1), 1);
+    assert_int_equal(clock_wait(clock, &fd, 1, start_us + US_PER_MS, true), 1);
+    assert_int_equal(clock_now_us(clock), start_us);
+    waitpid(child, NULL, 0);
+    waitpid(waker, NULL, 0);
+    for (int i = 0; i < 2; i++) {
+        close(question[i]);
+        close(answer[i]);
+    }
+    clock_close(clock);
+}
+
 static void a_step_of_the_wall_clock_is_noticed_once_and_moves_nothing(void **state) {
     struct clock *clock = join("watching");
     const int64_t start_us = clock_now_us(clock);
@@ -243,6 +289,7 @@ int main(void) {
         cmocka_unit_test_setup_teardown(a_place_left_held_stops_time_until_taken_again, make_page, remove_page),
         cmocka_unit_test_setup_teardown(a_killed_program_does_not_hold_time_for_ever, make_page, remove_page),
         cmocka_unit_test_setup_teardown(time_stands_still_while_an_answer_is_due, make_page, remove_page),
+        cmocka_unit_test_setup_teardown(one_that_had_no_turn_is_waited_for, make_page, remove_page),
         cmocka_unit_test_setup_teardown(a_step_of_the_wall_clock_is_noticed_once_and_moves_nothing, make_page,
                                         remove_page),
         cmocka_unit_test(what_is_no_page_is_refused),

@@ -242,7 +242,18 @@ static void lock_ledger_for(const char *path, int64_t length_ms) {
     sqlite3_close(db);
 }
 
-static void play(struct scene *scene) {
+static void lock_ledger(struct scene *scene) {
+    lock_ledger_for(scene->stage.ledger, LOCKED_MS);
+}
+
+/* The whole of it stands still and time goes on, as when the computer sleeps. */
+static void suspend(struct scene *scene) {
+    assert_int_equal(kill(scene->stage.daemon, SIGSTOP), 0);
+    sleep_until(now_ms() + LOCKED_MS);
+    assert_int_equal(kill(scene->stage.daemon, SIGCONT), 0);
+}
+
+static void play(struct scene *scene, void (*harm)(struct scene *scene)) {
     int64_t hot_ms;
 
     await(&scene->stage, "select count(*) = 2 from channel");
@@ -254,7 +265,7 @@ static void play(struct scene *scene) {
     await_shown(scene, HOT_TENTHS);
     hot_ms = now_ms();
     sleep_until(hot_ms + HELD_BEFORE_MS);
-    lock_ledger_for(scene->stage.ledger, LOCKED_MS);
+    harm(scene);
     sleep_until(hot_ms + HELD_MS);
     atomic_store(&scene->furnace->goal_tenths, COLD_TENTHS);
     await(&scene->stage, "select count(*) = 1 from run where end_reason <> 0");
@@ -321,7 +332,7 @@ static void a_full_queue_in_the_soak_is_not_proven_and_the_sheet_says_why(void *
     long long missing, most;
     char words[64];
 
-    play(scene);
+    play(scene, lock_ledger);
     missing = count_missing(stage);
     print_message("%lld readings are missing\n", missing);
     assert_true(missing >= LEAST_LOST);
@@ -341,10 +352,19 @@ static void a_full_queue_in_the_soak_is_not_proven_and_the_sheet_says_why(void *
     check_sheet(stage_tell(stage, "tr -s ' \\n' ' ' < $D/c.txt"), most);
 }
 
+static void a_suspended_recorder_leaves_a_gap_that_is_not_proven(void **state) {
+    struct scene *scene = *state;
+
+    play(scene, suspend);
+    assert_string_equal(ask(&scene->stage, "select count(*) from event where kind = 7"), "0\n"); // nothing was read
+    check_judgement(&scene->stage);
+}
+
 int main(void) {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test_setup_teardown(a_full_queue_in_the_soak_is_not_proven_and_the_sheet_says_why, set_up,
                                         tear_down),
+        cmocka_unit_test_setup_teardown(a_suspended_recorder_leaves_a_gap_that_is_not_proven, set_up, tear_down),
     };
 
     return cmocka_run_group_tests(tests, NULL, NULL);

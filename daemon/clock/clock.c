@@ -244,11 +244,30 @@ static int wait_real(struct clock *clock, struct pollfd *fds, nfds_t count, int6
 /* How long to sleep in earnest before looking again whether others have let time run on. */
 enum { LOOK_SOON_US = 100, LOOK_LATER_US = 1000, LOOKS_SOON = 50, LOOKS_BEFORE_BURYING = 100 };
 
+/* A few looks, since what was sent takes a moment through the kernel, too; and an end to patience, for one that was
+ * stopped. */
+enum { LOOKS_OF_OTHERS = 10, PATIENCE_MOST_MS = 5000 };
+
+static int wait_for_answer(struct clock *clock, struct pollfd *fds, nfds_t count) {
+    uint64_t looks[CLOCK_PAGE_PLACES];
+    int ready;
+
+    clock_page_count_looks(clock->page, looks);
+    ready = poll_for(fds, count, (int64_t)CLOCK_PATIENCE_MS * US_PER_MS);
+    for (int waited_ms = CLOCK_PATIENCE_MS;
+         ready == 0 && waited_ms < PATIENCE_MOST_MS &&
+         !clock_page_others_looked(clock->page, clock->place, looks, LOOKS_OF_OTHERS);
+         waited_ms++)
+        ready = poll_for(fds, count, LOOK_LATER_US);
+    return ready;
+}
+
 static int wait_simulated(struct clock *clock, struct pollfd *fds, nfds_t count, int64_t deadline_us,
                           bool answer_due) {
-    int ready = poll_for(fds, count, answer_due ? (int64_t)CLOCK_PATIENCE_MS * US_PER_MS : 0);
+    int ready = answer_due ? wait_for_answer(clock, fds, count) : poll_for(fds, count, 0);
 
     for (int looks = 1; ready == 0; looks++) {
+        clock_page_look(clock->page, clock->place);
         clock_page_allow(clock->page, clock->place, deadline_us);
         clock_page_advance(clock->page);
         if (clock_page_now_us(clock->page) >= deadline_us ||

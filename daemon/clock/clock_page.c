@@ -20,6 +20,7 @@ struct clock_place {
     _Atomic int taken;
     _Atomic int pid; // 0: left held, by nobody
     _Atomic int64_t allowed_us;
+    _Atomic uint64_t looks; // times that it found nothing to do
     char name[CLOCK_PAGE_NAME_BYTES];
 };
 
@@ -191,6 +192,27 @@ void clock_page_advance(struct clock_page *page) {
         return;
     while (earliest_us > now_us && !atomic_compare_exchange_weak(&page->now_us, &now_us, earliest_us))
         ;
+}
+
+void clock_page_look(struct clock_page *page, int place) {
+    atomic_fetch_add(&page->places[place].looks, 1);
+}
+
+void clock_page_count_looks(struct clock_page *page, uint64_t looks[CLOCK_PAGE_PLACES]) {
+    for (int i = 0; i < CLOCK_PAGE_PLACES; i++)
+        looks[i] = atomic_load(&page->places[i].looks);
+}
+
+bool clock_page_others_looked(struct clock_page *page, int own, const uint64_t since[CLOCK_PAGE_PLACES],
+                              uint64_t times) {
+    for (int i = 0; i < CLOCK_PAGE_PLACES; i++) {
+        struct clock_place *place = &page->places[i];
+
+        if (i != own && atomic_load(&place->taken) && atomic_load(&place->pid) != 0 &&
+            atomic_load(&place->looks) - since[i] < times)
+            return false;
+    }
+    return true;
 }
 
 void clock_page_bury_dead(struct clock_page *page) {

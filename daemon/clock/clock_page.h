@@ -4,6 +4,7 @@
 #ifndef SOAKLEDGER_CLOCK_PAGE_H
 #define SOAKLEDGER_CLOCK_PAGE_H
 
+#include <stdbool.h>
 #include <stdint.h>
 
 #include "soakledger/fault.h"
@@ -31,6 +32,13 @@ void clock_page_allow(struct clock_page *page, int place, int64_t until_us);
 void clock_page_hold(struct clock_page *page, int place);
 /* Moves time as far as all places allow. */
 void clock_page_advance(struct clock_page *page);
+/* Each program counts the times that it looked and found nothing to do. Whoever has asked another one something
+ * knows by these that it was not merely kept from running: on a busy machine that may take seconds. */
+void clock_page_look(struct clock_page *page, int place);
+void clock_page_count_looks(struct clock_page *page, uint64_t looks[CLOCK_PAGE_PLACES]);
+/* Whether every other living program has looked so many times since. */
+bool clock_page_others_looked(struct clock_page *page, int own, const uint64_t since[CLOCK_PAGE_PLACES],
+                              uint64_t times);
 /* Frees the places of programs that died without leaving. */
 void clock_page_bury_dead(struct clock_page *page);
 

@@ -72,7 +72,8 @@ bool clock_take_step(struct clock *clock, int64_t *step_ms);
 /* Sleeps until a descriptor is ready, the deadline has come, or the wall clock was stepped. Fills in
  * `revents`. Returns the number of ready descriptors (0 at a deadline), or -1 with errno.
  * `answer_due` says that another program is expected to answer on one of the descriptors: on a simulated
- * clock time then stands still for up to CLOCK_PATIENCE_MS of real time before the deadline may come. */
+ * clock time then stands still for CLOCK_PATIENCE_MS of real time, and until every other program has had its turn
+ * to look, before the deadline may come. */
 int clock_wait(struct clock *clock, struct pollfd *fds, nfds_t count, int64_t deadline_us, bool answer_due);
 enum { CLOCK_PATIENCE_MS = 200 };
 
