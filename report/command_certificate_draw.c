@@ -23,12 +23,11 @@ int paper_refuse_silence(struct command *command, struct paper *paper, struct fa
         return fault_set(fault, EX_USAGE, "batch %lld has no certificate yet: expected no --why",
                          (long long)paper->issue.batch_id);
     if (paper->issue.revision > 1 && paper->why == NULL)
-        return fault_set(
-            fault, EX_USAGE,
-            "batch %lld has a certificate already (revision %lld): expected --why TEXT, or --revision %lld "
-            "to print it again",
-            (long long)paper->issue.batch_id, (long long)paper->issue.revision - 1,
-            (long long)paper->issue.revision - 1);
+        return fault_set(fault, EX_USAGE,
+                         "batch %lld has a certificate already (revision %lld): expected --why TEXT for a new "
+                         "revision, or --revision %lld to print it again",
+                         (long long)paper->issue.batch_id, (long long)paper->issue.revision - 1,
+                         (long long)paper->issue.revision - 1);
     issue_free(paper->before);
     paper->before = NULL;
     if (paper->issue.revision > 1)
