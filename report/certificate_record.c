@@ -136,7 +136,10 @@ static void certificate_list_instrument(struct certificate *certificate, struct 
                      (long long)channel->outside_count,
                      (long long)(channel->outside_count + channel->corrected_count));
     }
-    certificate_say_where(channel, where, sizeof where);
+    if (run->import != NULL) // no register of ours
+        snprintf(where, sizeof where, "%s", channel->instrument);
+    else
+        certificate_say_where(channel, where, sizeof where);
     if (tell_cold_junction(channel, certificate->config->unit, junction))
         snprintf(where + strlen(where), sizeof where - strlen(where), "\n%.200s", junction);
     certificate_say_sensor(certificate, channel, sensor, sizeof sensor);

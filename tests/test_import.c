@@ -157,6 +157,7 @@ static void another_recorders_file_is_judged_and_says_so(void **state) {
     assert_true(paper_has(said, "Run 1 was imported: how the recorder"));
     assert_false(paper_has(said, "the recorder was not stopped"));
     assert_false(paper_has(said, "as the controllers gave them"));
+    assert_false(paper_has(said, "register 0"));
     free(said);
     expect_verified(fixture, "c.pdf", "1 of these runs was IMPORTED");
     said = run(fixture, 0, "review 1");
