@@ -1,7 +1,7 @@
 # SPDX-License-Identifier: MIT
 # soakledger. `make demo` plays an invented week, `make check` runs every test; both set up what they need.
 # VARIANT is how things are built: gcc (the product), clang (a second opinion), asan (ASan + UBSan, for tests), fuzz
-# (libFuzzer + ASan + UBSan).
+# (libFuzzer + ASan + UBSan), tsan (TSan, for the two threads), coverage (counts what tests reach).
 
 VARIANT ?= gcc
 V ?= 0
@@ -15,6 +15,7 @@ PACKAGES_TEST := clang openssl libclang-rt-14-dev libcmocka-dev libmodbus-dev py
 PACKAGES_MACHINE := qemu-system-x86 busybox-static cpio sqlite3 libkmod2 libacl1 libblkid1 libcap2 libselinux1
 PACKAGES_DEB := dpkg-dev binutils
 PACKAGES_INSTALL := $(PACKAGES_DEB) systemd sqlite3
+PACKAGES_MEMCHECK := valgrind
 PACKAGES_LINT := clang clang-format clang-tidy cppcheck mandoc
 
 LIBRARIES := libserialport sqlite3 inih libsystemd libcrypto jansson zlib fribidi freetype2
@@ -23,17 +24,23 @@ CC_gcc := gcc
 CC_clang := clang
 CC_asan := gcc
 CC_fuzz := clang
+CC_tsan := gcc
+CC_coverage := gcc
 FLAGS_gcc := -O2 -g -D_FORTIFY_SOURCE=2 -fstack-protector-strong -fPIE
 FLAGS_clang := -O2 -g -fPIE
 FLAGS_asan := -O1 -g -fno-omit-frame-pointer -fsanitize=address,undefined -fno-sanitize-recover=all
 FLAGS_fuzz := -O1 -g -fno-omit-frame-pointer -fsanitize=fuzzer-no-link,address,undefined -fno-sanitize-recover=all
+FLAGS_tsan := -O1 -g -fno-omit-frame-pointer -fsanitize=thread -fPIE
+FLAGS_coverage := -O0 -g --coverage
 LINK_gcc := -pie -Wl,-z,relro,-z,now
 LINK_clang := -pie
 LINK_asan := -fsanitize=address,undefined
 LINK_fuzz := -fsanitize=fuzzer,address,undefined
+LINK_tsan := -fsanitize=thread -pie
+LINK_coverage := --coverage
 
-ifeq ($(filter $(VARIANT),gcc clang asan fuzz),)
-$(error VARIANT is '$(VARIANT)': expected gcc, clang, asan or fuzz)
+ifeq ($(filter $(VARIANT),gcc clang asan fuzz tsan coverage),)
+$(error VARIANT is '$(VARIANT)': expected gcc, clang, asan, fuzz, tsan or coverage)
 endif
 
 BUILD := build/$(VARIANT)
@@ -73,7 +80,7 @@ TOOLS := $(patsubst tests/%.c,$(BUILD)/%,$(TOOL_SRC))
 FUZZ_RUNS ?= 10000000
 FUZZ_SECONDS ?= 3600
 
-.PHONY: all tests demo check bench benches fuzz fuzzers lint format clean setup-build setup-demo setup-test setup-lint
+.PHONY: all tests demo check bench benches fuzz fuzzers lint format analyse coverage tsan memcheck clean setup-build setup-demo setup-test setup-lint
 all: $(PROGRAMS)
 tests: $(PROGRAMS) $(SHOP) $(TESTS) $(TOOLS) $(FAULTS) benches
 benches: $(BENCHES) $(STALL)
@@ -103,7 +110,10 @@ $(BENCHES): $(BUILD)/%: $(BUILD)/tests/bench/%.o $(BENCH_LIB) $(DAEMON_LIB) $(RE
 $(FUZZERS): build/fuzz/%: $(BUILD)/tests/fuzz/%.o $(REPORT_LIB) $(LIB)
 $(PROGRAMS) $(SHOP) $(TESTS) $(TOOLS) $(BENCHES) $(FUZZERS):
 	@[ '$(V)' = 1 ] || echo "  LD  $(VARIANT) $@"
-	$(Q)$(CC) $(LINK_$(VARIANT)) -o $@ $^ $(LDLIBS) $(if $(filter $(TESTS) $(TOOLS),$@),-lcmocka -lmodbus -lutil)
+	$(Q)$(CC) $(LINK_$(VARIANT)) $(LINK_OF_$(@F)) -o $@ $^ $(LDLIBS) $(if $(filter $(TESTS) $(TOOLS),$@),-lcmocka -lmodbus -lutil)
+
+# Memory that runs out: the test has its own in place of these.
+LINK_OF_test_ledger_faults := -Wl,--wrap=malloc,--wrap=calloc,--wrap=realloc,--wrap=strdup
 
 # Preloaded under the daemon by a bench: a disk that stalls on command.
 $(STALL): tests/bench/stall.c Makefile
@@ -183,6 +193,7 @@ DEB ?= build
 DEB_OPTIONS ?= -Zxz
 deb: setup-build
 	$(Q)tests/setup $(PACKAGES_DEB)
+	$(Q)$(MAKE) --no-print-directory -j2 VARIANT=gcc all
 	$(Q)rm -rf $(DEB)/staged
 	$(Q)$(MAKE) --no-print-directory install VARIANT=gcc DESTDIR=$(abspath $(DEB))/staged prefix=/usr >/dev/null
 	$(Q)systemd/package/build $(DEB)/staged $(VERSION) $(DEB) $(DEB_OPTIONS)
@@ -192,12 +203,46 @@ check-install: setup-install
 	$(Q)$(MAKE) --no-print-directory -j2 VARIANT=gcc all
 	$(Q)tests/install
 
+# clang's static analyser over every file: minutes of computing.
+analyse: setup-lint
+	$(Q)tests/analyse $(C_FILES) -- -std=c17 -Iinclude -Itests -D_GNU_SOURCE $(shell pkg-config --cflags $(LIBRARIES))
+
+# What the tests reach, by room: enough of those that judge, read, plan and keep?
+COVERAGE_TESTS ?= $(notdir $(TESTS))
+coverage: setup-test
+	$(Q)$(MAKE) --no-print-directory -j2 VARIANT=coverage tests
+	$(Q)tests/coverage build/coverage $(COVERAGE_TESTS)
+
+# The two threads under TSan: their queue, a full queue, and hours of the whole with faults.
+tsan: setup-test
+	$(Q)$(MAKE) --no-print-directory -j2 VARIANT=tsan all $(addprefix build/tsan/,shop until tool_long stall.so test_queue \
+		test_overflow)
+	$(Q)SOAKLEDGER_BUILD=build/tsan build/tsan/test_queue
+	$(Q)SOAKLEDGER_BUILD=build/tsan build/tsan/test_overflow
+	$(Q)rm -rf build/long/tsan && tests/long/play build/tsan build/long/tsan 0.2 2
+
+# Both programs under valgrind, through hours with faults.
+# (It does not know the calls that keep others off a terminal, which take nothing.)
+MEMCHECK := valgrind -q --error-exitcode=99 --leak-check=full --sim-hints=lax-ioctls --log-file=OUT/under.%p
+memcheck: setup-test
+	$(Q)tests/setup $(PACKAGES_MEMCHECK)
+	$(Q)$(MAKE) --no-print-directory -j2 VARIANT=gcc all $(addprefix build/gcc/,shop until tool_long stall.so)
+	$(Q)rm -rf build/long/memcheck && LONG_UNDER='$(MEMCHECK)' tests/long/play build/gcc build/long/memcheck 0.2 10
+
 format:
 	$(Q)clang-format -i $(C_FILES) $(H_FILES)
 
-# The kernel's own serial drivers, in a virtual machine.
-.PHONY: soak-test
-soak-test: setup-install
+# The kernel's own serial drivers, in a virtual machine; and weeks with whatever goes wrong, each channel read every
+# LONG_INTERVAL seconds.
+LONG_DAYS ?= 30
+LONG_INTERVAL ?= 1
+.PHONY: soak-test long
+soak-test: long machine
+long: setup-test
+	$(Q)$(MAKE) --no-print-directory -j2 all $(addprefix $(BUILD)/,shop until tool_long stall.so)
+	$(Q)rm -rf build/long/weeks && tests/long/play $(BUILD) build/long/weeks $(LONG_DAYS) $(LONG_INTERVAL)
+.PHONY: machine
+machine: setup-install
 	$(Q)tests/setup $(PACKAGES_MACHINE)
 	$(Q)$(MAKE) --no-print-directory -j2 all build/$(VARIANT)/shop build/$(VARIANT)/until $(FAULTS) $(filter $(BUILD)/test_fault_%,$(TESTS))
 	$(Q)tests/machine/run $(BUILD)

@@ -47,6 +47,10 @@ static const char usage[] =
     "\n"
     "It stays in the foreground and writes its journal to standard error. See soakledgerd(8).\n";
 
+static const char *plural(size_t count) {
+    return count == 1 ? "" : "s";
+}
+
 static size_t choose_queue_capacity(const struct config *config) {
     size_t capacity = QUEUE_LEAST;
 
@@ -180,9 +184,11 @@ static int run_daemon(struct daemon *daemon, struct fault *fault) {
                           daemon->desk, daemon->clock, fault);
     if (writer == NULL)
         return -1;
-    journal_write(JOURNAL_NOTICE, "recording %zu channels of %zu ovens on %zu lines into %s%s",
-                  daemon->config->channel_count, daemon->config->oven_count, daemon->config->line_count,
-                  daemon->config->ledger_path, clock_is_simulated(daemon->clock) ? " (SIMULATED CLOCK)" : "");
+    journal_write(JOURNAL_NOTICE, "recording %zu channel%s of %zu oven%s on %zu line%s into %s%s",
+                  daemon->config->channel_count, plural(daemon->config->channel_count), daemon->config->oven_count,
+                  plural(daemon->config->oven_count), daemon->config->line_count,
+                  plural(daemon->config->line_count), daemon->config->ledger_path,
+                  clock_is_simulated(daemon->clock) ? " (SIMULATED CLOCK)" : "");
     sd_notify(0, "READY=1");
     result = loop_run(daemon->loop, writer, fault);
     sd_notify(0, "STOPPING=1");
@@ -202,9 +208,11 @@ static int start(struct daemon *daemon, const char *config_path, bool check_only
     if (check_only && check_command(daemon->config, fault) != 0)
         return -1;
     if (check_only) {
-        printf("%s: sound: %zu ovens, %zu channels, %zu instruments on %zu lines\n", config_path,
-               daemon->config->oven_count, daemon->config->channel_count, daemon->config->instrument_count,
-               daemon->config->line_count);
+        printf("%s: sound: %zu oven%s, %zu channel%s, %zu instrument%s on %zu line%s\n", config_path,
+               daemon->config->oven_count, plural(daemon->config->oven_count), daemon->config->channel_count,
+               plural(daemon->config->channel_count), daemon->config->instrument_count,
+               plural(daemon->config->instrument_count), daemon->config->line_count,
+               plural(daemon->config->line_count));
         return 0;
     }
     daemon->ledger = ledger_open(daemon->config->ledger_path, LEDGER_RECORD, fault);

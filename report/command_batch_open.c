@@ -81,8 +81,9 @@ static int command_check_loads(const struct config *config, const struct plan *p
 
     if (plan->load == PLAN_LOAD_SENSORS && !command_has_channel(config, oven, NULL, ROLE_LOAD))
         return fault_set(fault, EX_CONFIG,
-                         "%s:%d: the plan wants load sensors, but oven '%s' has no channel of role load", file,
-                         line, name);
+                         "%s:%d: the plan wants load sensors, but oven '%s' has no channel of role load: "
+                         "expected one, or a plan with load = control and lag_allowance",
+                         file, line, name);
     if (plan->load == PLAN_LOAD_CONTROL && !command_has_channel(config, oven, NULL, ROLE_CONTROL))
         return fault_set(fault, EX_CONFIG,
                          "%s:%d: the plan wants the control sensor, but oven '%s' has no channel of "

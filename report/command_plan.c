@@ -56,8 +56,9 @@ static void command_print_plan(FILE *out, const struct plan *plan, enum temperat
     char words[PLAN_WORDS_MOST][PLAN_WORDS_BYTES];
     size_t count;
 
-    snprintf(line, sizeof line, "%s: %zu operations, %zu visits to an oven", command_clean(plan->title, title),
-             plan->operation_count, plan->visit_count);
+    snprintf(line, sizeof line, "%s: %zu operation%s, %zu visit%s to an oven", command_clean(plan->title, title),
+             plan->operation_count, plan->operation_count == 1 ? "" : "s", plan->visit_count,
+             plan->visit_count == 1 ? "" : "s");
     command_print(out, 2, line);
     ledger_sha256(plan->text, plan->text_length, sha256);
     fprintf(out, "SHA-256 %s\n", sha256);

@@ -6,6 +6,8 @@
 #include "command_probe.h"
 #include "soakledger/words.h"
 
+static const char LEDGER_PATH[] = "/var/lib/soakledger/shop.ledger"; // where the package makes room for it
+
 enum {
     ILLEGAL_FUNCTION = 1, // Application Protocol, section 7
     ASKS = 3,
@@ -273,7 +275,8 @@ static void command_print_channel(const struct probing *probing) {
             "[oven hardening]\n"
             "\n"
             "; Register, encoding and decimals are to be set by what the table and the\n"
-            "; controller's manual say; decimals = 1 where 8053 means 805.3.\n"
+            "; controller's manual say; decimals = 1 where 8053 means 805.3, and\n"
+            "; open_value = 32767 where that is sent for a broken thermocouple.\n"
             "[channel hardening.control]\n"
             "role = control\n"
             "instrument = controller-%d\n"
@@ -287,8 +290,9 @@ static void command_print_channel(const struct probing *probing) {
 void command_print_sections(const struct probing *probing) {
     static const char *const parities[] = {[PARITY_NONE] = "none", [PARITY_EVEN] = "even", [PARITY_ODD] = "odd"};
 
-    fprintf(probing->out, "\nFor soakledger.conf, with names of your own:\n\n[line bench]\ndevice = %s\n",
-            probing->device);
+    fprintf(probing->out,
+            "\nFor soakledger.conf, with names of your own:\n\n[ledger]\npath = %s\n\n[line bench]\ndevice = %s\n",
+            LEDGER_PATH, probing->device);
     if (probe_find_kind(probing->device) == LINE_PSEUDO_TERMINAL)
         fputs("kind = pseudo-terminal\n", probing->out);
     fprintf(probing->out, "speed = %d\nparity = %s\nstop_bits = %d\n\n", probing->setting.speed_baud,

@@ -209,7 +209,9 @@ static void refuses_a_plan_the_shop_cannot_follow(void **state) {
                        "[plan]\ntitle = x\nload = sensors\n\n[temper]\noven = tempering\ntemperature = 200 C\n"
                        "below = 6 C\nabove = 6 C\ntime_at_least = 1 h\n");
     expect(fixture, EX_CONFIG, open_words(fixture, "--oven hardening"),
-           "shop.plan:5: the plan wants load sensors, but oven 'tempering' has no channel of role load");
+           "shop.plan:5: the plan wants load sensors, but oven 'tempering' has no channel of role load: expected "
+           "one, or "
+           "a plan with load = control and lag_allowance");
     fixture_write_plan(fixture, "[plan]\ntitle = x\nload = channels: lid\n\n[soak]\ntemperature = 200 C\n"
                                 "below = 6 C\nabove = 6 C\ntime_at_least = 1 h\n");
     expect(fixture, EX_CONFIG, open_words(fixture, "--oven hardening"), "wants channel 'lid'");

@@ -1,7 +1,8 @@
 // SPDX-License-Identifier: MIT
 /* tool_judge: the real judge over runs that lie in files. Many in one process.
  *
- * Each line of standard input is "PLAN CSV VISIT": two paths without blanks, and a visit counted from 0. A CSV is
+ * Each line of standard input is "PLAN CSV VISIT [BEFORE]": paths without blanks, a visit counted from 0, and the
+ * CSV of the visit before it, or "-" where that has no run. A CSV is
  *     channel,ID,NAME,ROLE,INTERVAL_MS,HEATS_AT_MOST_MC_PER_H,UNCERTAINTY_MC       ROLE as enum channel_role
  *     end,T_MS
  *     readings
@@ -10,6 +11,10 @@
  *     verdict,RUN,OPERATION,REQUIREMENT,OUTCOME,REASON,REQUIRED,FOUND_KNOWN,FOUND,POSSIBLE,MARGIN,UNCERTAINTY
  *     soak,RUN,FIRST_BEGUN,LONGEST_BEGUN,LONGEST_ENDED,LAST_ENDED,TOTAL_IN,POSSIBLE_LONGEST,STRETCHES,PEAK,PEAK_T,
  *         GAPS,GAP_TOTAL
+ *     facts,RUN,BEGUN,FIRST_KNOWN,FIRST,LOWEST_KNOWN,LOWEST,EQUIVALENT,EQUIVALENT_MISSING
+ *     quench,RUN,CHANNEL,TRANSFER,COOLING,READINGS,FASTEST,RATE,AT,SPAN,KNOWN_AT_300,RATE_AT_300,600,400,200,WARM,GAP
+ * where a moment of a quench (the ones named without a unit or number) is three fields: KNOWN,MS,T_MS. With a
+ * BEFORE the verdicts on what lies between the two visits follow.
  */
 #include <inttypes.h>
 #include <stdio.h>
@@ -88,11 +93,7 @@ static int feed_readings(struct run *run, FILE *file, struct judge *judge) {
     return 0;
 }
 
-static void print_answer(size_t number, const struct judge *judge) {
-    struct verdict verdicts[JUDGE_MOST_VERDICTS];
-    const size_t count = judge_verdicts(judge, verdicts);
-    struct judge_soak soak;
-
+static void print_verdicts(size_t number, const struct verdict *verdicts, size_t count) {
     for (size_t i = 0; i < count; i++) {
         const struct verdict *v = &verdicts[i];
 
@@ -100,12 +101,45 @@ static void print_answer(size_t number, const struct judge *judge) {
                v->operation, (int)v->requirement, (int)v->outcome, (int)v->reason, v->required, v->found_known,
                v->found_known ? v->found : 0, v->possible, v->found_known ? v->margin : 0, v->uncertainty);
     }
+}
+
+static void print_moment(const struct quench_time *moment) {
+    printf(",%d,%" PRId64 ",%" PRId64, moment->known, moment->ms, moment->t_ms);
+}
+
+static void print_quenches(size_t number, const struct judge *judge) {
+    for (size_t i = 0; i < judge_count_quenches(judge); i++) {
+        struct quench_curve curve;
+
+        printf("quench,%zu,%" PRId64, number, judge_read_quench(judge, i, &curve));
+        print_moment(&curve.transfer);
+        print_moment(&curve.cooling);
+        printf(",%" PRId64, curve.cooling_readings);
+        print_moment(&curve.fastest);
+        printf(",%" PRId64 ",%" PRId64 ",%" PRId64 ",%d,%" PRId64, curve.fastest_mc_per_s, curve.fastest_at_mc,
+               curve.fastest_span_ms, curve.rate_at_300_known, curve.rate_at_300_mc_per_s);
+        for (size_t mark = 0; mark < QUENCH_MARKS; mark++)
+            print_moment(&curve.marks[mark]);
+        print_moment(&curve.handle_warm);
+        printf(",%d\n", curve.gap);
+    }
+}
+
+static void print_answer(size_t number, const struct judge *judge) {
+    struct verdict verdicts[JUDGE_MOST_VERDICTS];
+    struct judge_soak soak;
+
+    print_verdicts(number, verdicts, judge_verdicts(judge, verdicts));
     judge_read_soak(judge, &soak);
     printf("soak,%zu,%" PRId64 ",%" PRId64 ",%" PRId64 ",%" PRId64 ",%" PRId64 ",%" PRId64 ",%" PRId64 ",%" PRId64
            ",%" PRId64 ",%" PRId64 ",%" PRId64 "\n",
            number, soak.first_begun_ms, soak.longest_begun_ms, soak.longest_ended_ms, soak.last_ended_ms,
            soak.total_in_ms, soak.possible_longest_ms, soak.stretch_count, soak.peak_mc, soak.peak_t_ms,
            soak.gap_count, soak.gap_total_ms);
+    printf("facts,%zu,%" PRId64 ",%d,%" PRId64 ",%d,%" PRId64 ",%" PRId64 ",%" PRId64 "\n", number, soak.begun_ms,
+           soak.first_known, soak.first_known ? soak.first_mc : 0, soak.lowest_known,
+           soak.lowest_known ? soak.lowest_mc : 0, soak.equivalent_ms, soak.equivalent_missing_ms);
+    print_quenches(number, judge);
 }
 
 static void ignore_finding(void *context, const struct finding *finding) {
@@ -113,24 +147,67 @@ static void ignore_finding(void *context, const struct finding *finding) {
     (void)finding;
 }
 
-static int judge_run(size_t number, const char *plan_path, struct run *run, FILE *file, size_t visit) {
+/* The judge of the run in a file, to be freed, or NULL. */
+static struct judge *judge_run(const struct plan *plan, size_t visit, const char *csv_path) {
+    struct run run = {.csv = csv_path};
     struct fault fault;
     struct judge *judge = NULL;
+    FILE *file = fopen(csv_path, "r");
+
+    if (file == NULL) {
+        fprintf(stderr, "%s: cannot be read\n", csv_path);
+        return NULL;
+    }
+    if (read_head(&run, file) == 0) {
+        judge = judge_open(plan, visit, run.channels, run.channel_count, ignore_finding, NULL, &fault);
+        if (judge == NULL)
+            fprintf(stderr, "%s\n", fault.text);
+        else if (feed_readings(&run, file, judge) != 0) {
+            judge_free(judge);
+            judge = NULL;
+        }
+    }
+    fclose(file);
+    return judge;
+}
+
+static int judge_before(size_t number, const struct plan *plan, size_t visit, const char *csv_path,
+                        const struct judge *now) {
+    const bool is_there = strcmp(csv_path, "-") != 0;
+    struct verdict verdicts[JUDGE_MOST_VERDICTS];
+    struct judge_soak soaks[2];
+
+    judge_read_soak(now, &soaks[1]);
+    if (is_there) {
+        struct judge *judge = judge_run(plan, visit - 1, csv_path);
+
+        if (judge == NULL)
+            return -1;
+        judge_read_soak(judge, &soaks[0]);
+        judge_free(judge);
+    }
+    print_verdicts(number, verdicts, judge_between(plan, visit, is_there ? &soaks[0] : NULL, &soaks[1], verdicts));
+    return 0;
+}
+
+/* `before_path` is NULL if nothing is asked about the visit before. */
+static int judge_visit(size_t number, const char *plan_path, size_t visit, const char *csv_path,
+                       const char *before_path) {
+    struct fault fault;
     struct plan *plan = plan_read(plan_path, &fault);
+    struct judge *judge = NULL;
     int result = -1;
 
-    if (plan != NULL && visit >= plan->visit_count)
-        fault_set(&fault, EX_USAGE, "%s: no visit %zu: expected fewer than %zu", plan_path, visit,
-                  plan->visit_count);
-    else if (plan != NULL && read_head(run, file) == 0)
-        judge = judge_open(plan, visit, run->channels, run->channel_count, ignore_finding, NULL, &fault);
-    else if (plan != NULL)
-        fault_set(&fault, EX_DATAERR, "%s: expected a run", run->csv);
-    if (judge == NULL) {
+    if (plan == NULL)
         fprintf(stderr, "%s\n", fault.text);
-    } else if (feed_readings(run, file, judge) == 0) {
+    else if (visit >= plan->visit_count || (before_path != NULL && visit == 0))
+        fprintf(stderr, "%s: no visit %zu: expected fewer than %zu, and one before it\n", plan_path, visit,
+                plan->visit_count);
+    else
+        judge = judge_run(plan, visit, csv_path);
+    if (judge != NULL) {
         print_answer(number, judge);
-        result = 0;
+        result = before_path == NULL ? 0 : judge_before(number, plan, visit, before_path, judge);
     }
     judge_free(judge);
     plan_free(plan);
@@ -138,26 +215,18 @@ static int judge_run(size_t number, const char *plan_path, struct run *run, FILE
 }
 
 int main(void) {
-    char line[LINE_BYTES], plan_path[PATH_BYTES], csv_path[PATH_BYTES];
+    enum { LEAST_FIELDS = 3, WITH_BEFORE };
+    char line[LINE_BYTES], plan_path[PATH_BYTES], csv_path[PATH_BYTES], before_path[PATH_BYTES];
 
     for (size_t number = 0; fgets(line, sizeof line, stdin) != NULL; number++) {
-        struct run run = {.csv = csv_path};
         size_t visit;
-        FILE *file;
-        int result;
+        const int fields = sscanf(line, "%255s %255s %zu %255s", plan_path, csv_path, &visit, before_path);
 
-        if (sscanf(line, "%255s %255s %zu", plan_path, csv_path, &visit) != 3) {
-            fprintf(stderr, "standard input:%zu: expected PLAN CSV VISIT\n", number + 1);
+        if (fields < LEAST_FIELDS) {
+            fprintf(stderr, "standard input:%zu: expected PLAN CSV VISIT [BEFORE]\n", number + 1);
             return EX_USAGE;
         }
-        file = fopen(csv_path, "r");
-        if (file == NULL) {
-            fprintf(stderr, "%s: cannot be read\n", csv_path);
-            return EX_NOINPUT;
-        }
-        result = judge_run(number, plan_path, &run, file, visit);
-        fclose(file);
-        if (result != 0)
+        if (judge_visit(number, plan_path, visit, csv_path, fields == WITH_BEFORE ? before_path : NULL) != 0)
             return EX_DATAERR;
     }
     return 0;

@@ -15,21 +15,32 @@ static void judge_begin_within(const struct judge_soak *before, const struct jud
     verdict->outcome = verdict->margin >= 0 ? OUTCOME_MET : OUTCOME_NOT_MET;
 }
 
-static void judge_parts_below(const struct judge_soak *before, const struct judge_soak *now,
-                              struct verdict *verdict) {
+/* The lower of two values, where both are known. One alone that is low enough is enough; one that is not says
+ * little, since the other may have been. */
+static void judge_parts_below(const struct plan *plan, const struct judge_soak *before,
+                              const struct judge_soak *now, struct verdict *verdict) {
     const bool cooled = before != NULL && before->lowest_known;
+    const bool by_first = now->first_known && (!cooled || now->first_mc <= before->lowest_mc);
 
     verdict->reason = REASON_NO_BEFORE;
     if (!cooled && !now->first_known)
         return;
-    verdict->reason = REASON_NONE;
     verdict->found_known = true;
-    verdict->found =
-        !now->first_known || (cooled && before->lowest_mc < now->first_mc) ? before->lowest_mc : now->first_mc;
-    verdict->possible = verdict->found;
+    verdict->found = verdict->possible = by_first ? now->first_mc : before->lowest_mc;
+    verdict->uncertainty = by_first ? now->first_uncertainty_mc : before->lowest_uncertainty_mc;
     verdict->margin = verdict->required - verdict->found;
     verdict->t_ms = now->begun_ms;
-    verdict->outcome = verdict->margin >= 0 ? OUTCOME_MET : OUTCOME_NOT_MET;
+    if (verdict->margin < 0 && !cooled)
+        return;
+    verdict->reason = REASON_NONE;
+    if (verdict->margin < 0 && !now->first_known)
+        verdict->reason = REASON_GAP;
+    else if (verdict->margin < 0)
+        verdict->outcome = OUTCOME_NOT_MET;
+    else if (plan->decision == PLAN_DECISION_GUARDED && verdict->margin < verdict->uncertainty)
+        verdict->reason = REASON_UNCERTAIN;
+    else
+        verdict->outcome = OUTCOME_MET;
 }
 
 size_t judge_between(const struct plan *plan, size_t visit, const struct judge_soak *before,
@@ -55,7 +66,7 @@ size_t judge_between(const struct plan *plan, size_t visit, const struct judge_s
                                            .reason = REASON_NO_RUN,
                                            .required = operation->parts_below_first.value};
         if (now != NULL)
-            judge_parts_below(before, now, &verdicts[count]);
+            judge_parts_below(plan, before, now, &verdicts[count]);
         count++;
     }
     return count;

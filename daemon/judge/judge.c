@@ -118,6 +118,13 @@ static void guard_soaks(struct judge *judge) {
     }
 }
 
+static void begin_sums(const struct plan_operation *temper, struct load *load) {
+    const int64_t longest_ms = JUDGE_GAP_INTERVALS * load->channel.interval_ms;
+
+    temper_begin(&load->sum, temper->temperature_mc, temper->hollomon_jaffe_constant, longest_ms);
+    temper_begin(&load->lowered, temper->temperature_mc, temper->hollomon_jaffe_constant, longest_ms);
+}
+
 static int open_soaks(struct judge *judge, int64_t longest_gap_ms, struct fault *fault) {
     guard_soaks(judge);
     for (size_t i = 0; i < judge->soak_count; i++) {
@@ -125,9 +132,7 @@ static int open_soaks(struct judge *judge, int64_t longest_gap_ms, struct fault 
             return fault_set(fault, EX_OSERR, "no memory to judge the run");
     }
     for (size_t i = 0; i < judge->load_count; i++)
-        temper_begin(&judge->loads[i].sum, judge->main->operation->temperature_mc,
-                     judge->main->operation->hollomon_jaffe_constant,
-                     JUDGE_GAP_INTERVALS * judge->loads[i].channel.interval_ms);
+        begin_sums(judge->main->operation, &judge->loads[i]);
     return 0;
 }
 
@@ -174,8 +179,7 @@ struct judge *judge_open(const struct plan *plan, size_t visit, const struct jud
         judge_free(judge);
         return NULL;
     }
-    if (cooling_open(judge, channels, count, longest_gap_ms) != 0) {
-        fault_set(fault, EX_OSERR, "no memory to judge the quench");
+    if (cooling_open(judge, channels, count, longest_gap_ms, fault) != 0) {
         judge_free(judge);
         return NULL;
     }
@@ -207,6 +211,15 @@ void judge_begin_unseen(struct judge *judge, int64_t since_ms) {
     begin_judging(judge, since_ms);
 }
 
+static void add_to_sums(struct judge *judge, struct load *load, const struct reading *reading) {
+    struct reading lowered = *reading;
+
+    temper_add(&load->sum, reading);
+    lowered.value -= load->channel.uncertainty_mc;
+    if (judge->plan->decision == PLAN_DECISION_GUARDED)
+        temper_add(&load->lowered, &lowered);
+}
+
 /* First reading, lowest reading and temper sum: what is kept of a channel whatever its edges. */
 static void note_load(struct judge *judge, struct load *load, const struct reading *reading) {
     const bool cold = judge->main->sign < 0;
@@ -225,7 +238,7 @@ static void note_load(struct judge *judge, struct load *load, const struct readi
         load->lowest_mc = reading->value;
     }
     if (judge->main->operation->kind == OPERATION_TEMPER)
-        temper_add(&load->sum, reading);
+        add_to_sums(judge, load, reading);
 }
 
 static void feed_load(struct judge *judge, size_t index, const struct reading *reading) {
@@ -358,18 +371,23 @@ void judge_read_soak(const struct judge *judge, struct judge_soak *facts) {
     *facts = soak->facts;
     facts->begun_ms = judge->first_ms;
     read_stretches(soak, facts);
-    facts->lowest_known = judge->load_count > 0;
     facts->first_known = judge->load_count > 0 && !judge->unseen;
+    // What the charge was before its soak says nothing about how cold it was after it.
+    facts->lowest_known = judge->load_count > 0 && (soak->sign < 0 || facts->last_ended_ms != 0);
     for (size_t i = 0; i < judge->load_count; i++) {
         const struct load *load = &judge->loads[i];
         const struct track *track = &soak->tracks[i];
 
         facts->first_known &= load->had_first;
-        if (i == 0 || load->first_mc > facts->first_mc)
+        if (i == 0 || load->first_mc > facts->first_mc) {
             facts->first_mc = load->first_mc;
+            facts->first_uncertainty_mc = load->channel.uncertainty_mc;
+        }
         facts->lowest_known &= load->had_lowest;
-        if (i == 0 || load->lowest_mc > facts->lowest_mc)
+        if (i == 0 || load->lowest_mc > facts->lowest_mc) {
             facts->lowest_mc = load->lowest_mc;
+            facts->lowest_uncertainty_mc = load->channel.uncertainty_mc;
+        }
         if (track->peak_ms != 0 && (facts->peak_t_ms == 0 || track->peak_mc > facts->peak_mc)) {
             facts->peak_mc = track->peak_mc;
             facts->peak_t_ms = track->peak_ms;

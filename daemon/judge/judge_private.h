@@ -19,7 +19,7 @@
 /* Exact sums of squares of milliseconds over days do not fit 64 bits. */
 __extension__ typedef __int128 judge_wide;
 
-enum { JUDGE_MS_PER_HOUR = 3600000, JUDGE_MOST_QUENCHES = 4, JUDGE_NO_SOAK = -1 };
+enum { JUDGE_MS_PER_HOUR = 3600000, JUDGE_MOST_QUENCHES = JUDGE_MOST_LOADS, JUDGE_NO_SOAK = -1 };
 
 enum standing { STANDING_OUT, STANDING_UNKNOWN, STANDING_IN };
 
@@ -93,8 +93,8 @@ struct load {
     int64_t seen_ms; // last reading, good or not
     bool had_first, had_lowest;
     int64_t first_mc, first_ms;
-    int64_t lowest_mc; // since it last was in the main soak (cold: ever)
-    struct temper_sum sum;
+    int64_t lowest_mc;              // since it last was at or above the main soak's edge (cold: ever)
+    struct temper_sum sum, lowered; // as read; by its uncertainty less
 };
 
 struct ramp_point {
@@ -129,9 +129,9 @@ struct heat {
 struct cooling {
     struct judge_channel channel;
     struct quench *quench; // NULL until the charge has left
-    bool fed;
-    int64_t seen_ms;
-    struct reading *kept; // ring
+    bool fed, had_good;
+    int64_t seen_ms, good_ms; // last reading, last good one
+    struct reading *kept;     // ring
     size_t kept_most, kept_first, kept_count;
 };
 
@@ -154,7 +154,8 @@ struct judge {
     size_t quench_index;
     size_t cooling_count;
     struct cooling coolings[JUDGE_MOST_QUENCHES];
-    int64_t left_ms; // when the charge left the soak; 0 while it has not
+    int64_t left_ms;  // when the charge left the soak; 0 while it has not
+    bool left_unsure; // or later: a gap ended the soak
     bool begun, ended;
     bool unseen; // it was on before its first reading
     int64_t first_ms, now_ms;
@@ -204,11 +205,12 @@ void heat_feed(struct judge *judge, struct heat *heat, size_t load, const struct
 void heat_verdict(const struct judge *judge, const struct heat *heat, struct verdict *verdict);
 
 /* cooling.c */
-int cooling_open(struct judge *judge, const struct judge_channel *channels, size_t count, int64_t longest_gap_ms);
+int cooling_open(struct judge *judge, const struct judge_channel *channels, size_t count, int64_t longest_gap_ms,
+                 struct fault *fault);
 void cooling_free(struct judge *judge);
 void cooling_feed(struct judge *judge, const struct reading *reading);
 /* The charge has left the soak; it has come back. */
-void cooling_begin(struct judge *judge, int64_t left_ms);
+void cooling_begin(struct judge *judge, int64_t left_ms, bool unsure);
 void cooling_forget(struct judge *judge);
 void cooling_verdict(const struct judge *judge, struct verdict *verdict);
 

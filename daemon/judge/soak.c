@@ -69,7 +69,9 @@ static void begin_stretch(struct soak *soak, int64_t t_ms) {
 }
 
 /* In for a single moment is in for no time: that is no stretch, whichever channel was read first. */
-static void count_stretch(struct soak *soak) {
+static void count_stretch(struct judge *judge, struct soak *soak) {
+    if (soak->is_main && soak->speaks)
+        cooling_forget(judge);
     soak->now.counted = true;
     soak->facts.stretch_count++;
     if (soak->facts.first_begun_ms == 0)
@@ -85,8 +87,6 @@ static void announce_stretch(struct judge *judge, struct soak *soak) {
     else if (soak->broken)
         make_finding(judge, soak, FINDING_SOAK_RESUMED, soak->now.begun_ms, 0, soak->sign * soak->lowest_mc,
                      soak->sign * soak->edge_mc);
-    if (soak->is_main && soak->broken)
-        cooling_forget(judge);
     soak->facts.breaks += soak->broken;
     soak->begun = true;
     soak->broken = false;
@@ -113,8 +113,6 @@ static void break_soak(struct judge *judge, struct soak *soak, int64_t t_ms, int
             soak->lowest_mc = soak->tracks[i].good_mc;
     }
     make_finding(judge, soak, FINDING_SOAK_BROKEN, t_ms, channel_id, stretch_ms(&soak->now), soak->required_ms);
-    if (soak->is_main && soak->speaks)
-        cooling_begin(judge, t_ms);
 }
 
 /* The charge is in while every channel is; it is out as soon as one is; else nobody knows. */
@@ -133,13 +131,20 @@ static void close_possible(struct soak *soak, int64_t t_ms) {
         soak->possible_longest_ms = t_ms - soak->possible_since_ms;
 }
 
+/* `channel_id` is 0 where a gap ended it: then the charge may have left later. */
+static void leave_stretch(struct judge *judge, struct soak *soak, int64_t t_ms, int64_t channel_id) {
+    end_stretch(soak, t_ms, channel_id);
+    if (soak->now.counted && soak->is_main && soak->speaks)
+        cooling_begin(judge, t_ms, channel_id == 0);
+}
+
 static void stand(struct judge *judge, struct soak *soak, enum standing to, int64_t t_ms, int64_t channel_id) {
     const enum standing from = soak->standing;
 
     if (from == to)
         return;
     if (from == STANDING_IN)
-        end_stretch(soak, t_ms, to == STANDING_OUT ? channel_id : 0);
+        leave_stretch(judge, soak, t_ms, to == STANDING_OUT ? channel_id : 0);
     if (to == STANDING_IN)
         begin_stretch(soak, t_ms);
     else if (to == STANDING_OUT && soak->announced)
@@ -163,7 +168,7 @@ static void lengthen(struct judge *judge, struct soak *soak, int64_t t_ms) {
     if (t_ms > soak->now.ended_ms)
         soak->now.ended_ms = t_ms;
     if (!soak->now.counted && stretch_ms(&soak->now) > 0)
-        count_stretch(soak);
+        count_stretch(judge, soak);
     if (!soak->announced && stretch_ms(&soak->now) >= soak->settled_ms)
         announce_stretch(judge, soak);
     if (!soak->fulfilled && stretch_ms(&soak->now) >= soak->required_ms) {

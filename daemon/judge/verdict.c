@@ -194,33 +194,71 @@ void load_start_verdict(const struct judge *judge, const struct plan_operation *
     verdict_guard(judge, verdict);
 }
 
-int64_t judge_equivalent_ms(const struct judge *judge, int64_t *missing_ms) {
-    double least_h = 0;
+/* Time of the run in which a load channel gave no good reading for longer than a gap. */
+static int64_t unread_ms(const struct judge *judge, const struct load *load) {
+    const int64_t limit_ms = JUDGE_GAP_INTERVALS * load->channel.interval_ms;
+    const int64_t first_ms = load->had_first ? load->first_ms - judge->first_ms : judge->now_ms - judge->first_ms;
+    const int64_t last_ms = load->had_first ? judge->now_ms - load->sum.last_ms : 0;
 
-    *missing_ms = 0;
-    for (size_t i = 0; i < judge->load_count; i++) {
-        if (i == 0 || judge->loads[i].sum.equivalent_h < least_h)
-            least_h = judge->loads[i].sum.equivalent_h;
-        if (judge->loads[i].sum.missing_ms > *missing_ms)
-            *missing_ms = judge->loads[i].sum.missing_ms;
-    }
-    return (int64_t)llround(least_h * JUDGE_MS_PER_HOUR);
+    return load->sum.missing_ms + (first_ms > limit_ms ? first_ms : 0) + (last_ms > limit_ms ? last_ms : 0);
 }
 
-/* What is missing could only have added: enough without it is enough. */
-void equivalent_verdict(const struct judge *judge, struct verdict *verdict) {
-    int64_t missing_ms;
+static int64_t sum_ms(const struct temper_sum *sum) {
+    return (int64_t)llround(sum->equivalent_h * JUDGE_MS_PER_HOUR);
+}
 
-    verdict->reason = REASON_NONE;
+static const struct load *least_tempered(const struct judge *judge) {
+    const struct load *least = &judge->loads[0];
+
+    for (size_t i = 1; i < judge->load_count; i++) {
+        if (judge->loads[i].sum.equivalent_h < least->sum.equivalent_h)
+            least = &judge->loads[i];
+    }
+    return least;
+}
+
+int64_t judge_equivalent_ms(const struct judge *judge, int64_t *missing_ms) {
+    *missing_ms = 0;
+    if (judge->load_count == 0 || judge->main->operation->kind != OPERATION_TEMPER)
+        return 0;
+    for (size_t i = 0; i < judge->load_count; i++) {
+        const int64_t unread = unread_ms(judge, &judge->loads[i]);
+
+        if (unread > *missing_ms)
+            *missing_ms = unread;
+    }
+    return sum_ms(&least_tempered(judge)->sum);
+}
+
+/* What is missing could only have added: enough without it is enough, and what is too little with nothing missing
+ * stays too little. */
+void equivalent_verdict(const struct judge *judge, struct verdict *verdict) {
+    const bool guarded = judge->plan->decision == PLAN_DECISION_GUARDED;
+    bool enough = true, surely = true, broken = false;
+    const struct load *least = least_tempered(judge);
+
+    for (size_t i = 0; i < judge->load_count; i++) {
+        const struct load *load = &judge->loads[i];
+        const bool has_it = sum_ms(&load->sum) >= verdict->required;
+
+        enough &= has_it;
+        surely &= !guarded || sum_ms(&load->lowered) >= verdict->required;
+        broken |= !has_it && unread_ms(judge, load) == 0;
+    }
     verdict->found_known = true;
-    verdict->found = verdict->possible = judge_equivalent_ms(judge, &missing_ms);
+    verdict->found = verdict->possible = sum_ms(&least->sum);
     verdict->margin = verdict->found - verdict->required;
-    if (verdict->margin >= 0)
+    verdict->channel_id = least->channel.channel_id;
+    verdict->uncertainty = least->channel.uncertainty_mc;
+    verdict->reason = REASON_NONE;
+    if (enough && surely)
         verdict->outcome = OUTCOME_MET;
     else if (!judge->ended)
         verdict->reason = REASON_RUN_OPEN;
-    else if (missing_ms > 0)
-        verdict->reason = REASON_GAP;
-    else
+    else if (enough)
+        verdict->reason = REASON_UNCERTAIN;
+    else if (broken)
         verdict->outcome = OUTCOME_NOT_MET;
+    else
+        verdict->reason = REASON_GAP;
 }

@@ -28,6 +28,8 @@ static sqlite3 *make_model(struct ledger *ledger, struct fault *fault) {
     return model;
 }
 
+enum { PRIMARY_CODE = 0xff }; // of an extended one: https://www.sqlite.org/rescode.html
+
 struct comparing {
     struct ledger *ledger;
     sqlite3 *model;
@@ -45,7 +47,8 @@ static void tell(struct comparing *comparing, const char *type, const char *name
     comparing->sink(comparing->context, words);
 }
 
-/* Is there that row in the other database: the same statement, with its columns as parameters? 1, 0, -1. */
+/* Is there that row in the other database: the same statement, with its columns as parameters? SQLITE_ROW,
+ * SQLITE_DONE if not, or what went wrong. */
 static int has_row(sqlite3 *other, const char *sql, sqlite3_stmt *row) {
     sqlite3_stmt *statement = NULL;
     int code = sqlite3_prepare_v2(other, sql, -1, &statement, NULL);
@@ -57,7 +60,15 @@ static int has_row(sqlite3 *other, const char *sql, sqlite3_stmt *row) {
         code = sqlite3_step(statement);
     }
     sqlite3_finalize(statement);
-    return code == SQLITE_ROW ? 1 : code == SQLITE_DONE ? 0 : -1;
+    return code;
+}
+
+/* What could not be read is no flaw. */
+static int refuse(struct comparing *comparing, int code) {
+    if ((code & PRIMARY_CODE) == SQLITE_NOMEM) {
+        return fault_set(comparing->fault, EX_OSERR, "%s: out of memory", comparing->ledger->path);
+    }
+    return ledger_fail(comparing->ledger, "compare its tables", comparing->fault);
 }
 
 /* Everything that stands in `from` has to stand in `to` as well; what does not is told as `what`. */
@@ -67,36 +78,52 @@ static int compare_objects(struct comparing *comparing, sqlite3 *from, sqlite3 *
     static const char one[] = "SELECT 1 FROM sqlite_schema WHERE type = ?1 AND name = ?2 AND sql IS ?3";
     sqlite3_stmt *statement = NULL;
     int code = sqlite3_prepare_v2(from, all, -1, &statement, NULL);
-    int same = 1;
 
-    while (code == SQLITE_OK && same >= 0 && sqlite3_step(statement) == SQLITE_ROW) {
-        same = has_row(to, one, statement);
-        if (same == 0) {
+    while (code == SQLITE_OK && (code = sqlite3_step(statement)) == SQLITE_ROW) {
+        code = has_row(to, one, statement);
+        if (code == SQLITE_DONE) {
             tell(comparing, (const char *)sqlite3_column_text(statement, 0),
                  (const char *)sqlite3_column_text(statement, 1), what);
         }
+        code = code == SQLITE_ROW || code == SQLITE_DONE ? SQLITE_OK : code;
     }
     sqlite3_finalize(statement);
-    return code == SQLITE_OK && same >= 0 ? 0
-                                          : ledger_fail(comparing->ledger, "compare its tables", comparing->fault);
+    return code == SQLITE_DONE ? 0 : refuse(comparing, code);
 }
 
-/* One table of words: the whole of it as one text. */
-static char *read_words(sqlite3 *db, const char *table) {
+/* One table of words: the whole of it as one text, NULL where it has no rows or is not there. SQLite's code. */
+static int read_words(sqlite3 *db, const char *table, char **words) {
     sqlite3_str *const text = sqlite3_str_new(db);
     char *const sql = sqlite3_mprintf("SELECT * FROM \"%w\" ORDER BY 1", table);
     sqlite3_stmt *statement = NULL;
+    int code = sql == NULL ? SQLITE_NOMEM : sqlite3_prepare_v2(db, sql, -1, &statement, NULL);
 
-    if (sql != NULL && sqlite3_prepare_v2(db, sql, -1, &statement, NULL) == SQLITE_OK) {
-        while (sqlite3_step(statement) == SQLITE_ROW) {
-            for (int i = 0; i < sqlite3_column_count(statement); i++) {
-                sqlite3_str_appendf(text, "%Q,", sqlite3_column_text(statement, i));
-            }
+    while (code == SQLITE_OK && (code = sqlite3_step(statement)) == SQLITE_ROW) {
+        code = SQLITE_OK;
+        for (int i = 0; i < sqlite3_column_count(statement); i++) {
+            sqlite3_str_appendf(text, "%Q,", sqlite3_column_text(statement, i));
         }
     }
+    code = sqlite3_str_errcode(text) != SQLITE_OK ? sqlite3_str_errcode(text) : code;
     sqlite3_finalize(statement);
     sqlite3_free(sql);
-    return sqlite3_str_finish(text);
+    *words = sqlite3_str_finish(text);
+    return code == SQLITE_DONE || code == SQLITE_ERROR ? SQLITE_OK : code; // an error of the text: no such table
+}
+
+static int compare_table(struct comparing *comparing, const char *table) {
+    char *expected = NULL, *found = NULL;
+    int code = read_words(comparing->model, table, &expected);
+
+    if (code == SQLITE_OK && expected != NULL) {
+        code = read_words(comparing->ledger->db, table, &found);
+        if (code == SQLITE_OK && (found == NULL || strcmp(found, expected) != 0)) {
+            tell(comparing, "table", table, "does not say what its words should");
+        }
+    }
+    sqlite3_free(found);
+    sqlite3_free(expected);
+    return code == SQLITE_OK ? 0 : refuse(comparing, code);
 }
 
 /* A table that the model has rows in is a table of words. */
@@ -104,27 +131,15 @@ static int compare_words(struct comparing *comparing) {
     static const char tables[] =
         "SELECT name FROM sqlite_schema WHERE type = 'table' AND name NOT LIKE 'sqlite_%' ORDER BY name";
     sqlite3_stmt *statement = NULL;
+    int code = sqlite3_prepare_v2(comparing->model, tables, -1, &statement, NULL);
     int result = 0;
 
-    if (sqlite3_prepare_v2(comparing->model, tables, -1, &statement, NULL) != SQLITE_OK) {
-        return fault_set(comparing->fault, EX_OSERR, "%s: cannot compare its tables", comparing->ledger->path);
-    }
-    while (result == 0 && sqlite3_step(statement) == SQLITE_ROW) {
-        const char *const table = (const char *)sqlite3_column_text(statement, 0);
-        char *const expected = read_words(comparing->model, table);
-
-        if (expected != NULL) {
-            char *const found = read_words(comparing->ledger->db, table);
-
-            if (found == NULL || strcmp(found, expected) != 0) {
-                tell(comparing, "table", table, "does not say what its words should");
-            }
-            sqlite3_free(found);
-        }
-        sqlite3_free(expected);
+    while (result == 0 && code == SQLITE_OK && (code = sqlite3_step(statement)) == SQLITE_ROW) {
+        code = SQLITE_OK;
+        result = compare_table(comparing, (const char *)sqlite3_column_text(statement, 0));
     }
     sqlite3_finalize(statement);
-    return result;
+    return result != 0 || code == SQLITE_DONE ? result : refuse(comparing, code);
 }
 
 int seal_check_schema(struct ledger *ledger, seal_sink *sink, void *context, int64_t *flaws, struct fault *fault) {

@@ -297,26 +297,35 @@ static int check_chain(struct verifying *verifying) {
 
 /* ---- what no seal covers ---- */
 
+/* A question that was put together for this once; frees it. NULL: there was no memory for it. */
+static int ask_made(struct verifying *verifying, char *sql, int64_t first, int64_t *number) {
+    const int result = sql != NULL
+                           ? ask(verifying, sql, first, 0, number)
+                           : fault_set(verifying->fault, EX_OSERR, "%s: out of memory", verifying->ledger->path);
+
+    sqlite3_free(sql);
+    return result;
+}
+
 static int count_beyond(struct verifying *verifying, const struct seal_form *form, int64_t *beyond) {
     const int64_t covered = verifying->covered[form - seal_forms];
-    char *sql;
     int64_t below = 0;
     int result;
 
     if (form->cover == SEAL_ONCE) {
-        sql = sqlite3_mprintf("SELECT count(*) FROM (%s EXCEPT SELECT high FROM seal_part WHERE name = %Q AND"
-                              " channel_id IS NULL AND high = low)",
-                              form->pending, form->name);
-        result = sql == NULL ? -1 : ask(verifying, sql, 0, 0, beyond);
-        sqlite3_free(sql);
-        return result;
+        return ask_made(
+            verifying,
+            sqlite3_mprintf("SELECT count(*) FROM (%s EXCEPT SELECT high FROM seal_part WHERE name = %Q AND"
+                            " channel_id IS NULL AND high = low)",
+                            form->pending, form->name),
+            0, beyond);
     }
-    sql = sqlite3_mprintf("SELECT count(*) FROM %s WHERE %s > ?1", form->from, form->key);
-    result = sql == NULL ? -1 : ask(verifying, sql, covered, 0, beyond);
-    sqlite3_free(sql);
-    sql = sqlite3_mprintf("SELECT count(*) FROM %s WHERE %s < 1", form->from, form->key);
-    result = result != 0 || sql == NULL ? -1 : ask(verifying, sql, 0, 0, &below);
-    sqlite3_free(sql);
+    result = ask_made(verifying, sqlite3_mprintf("SELECT count(*) FROM %s WHERE %s > ?1", form->from, form->key),
+                      covered, beyond);
+    if (result == 0) {
+        result = ask_made(verifying, sqlite3_mprintf("SELECT count(*) FROM %s WHERE %s < 1", form->from, form->key),
+                          0, &below);
+    }
     if (below > 0) {
         tell(verifying, "%s: %" PRId64 " with numbers below 1, which soakledger never gives", form->many, below);
     }

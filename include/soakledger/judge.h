@@ -46,20 +46,31 @@
  * Load at the start of a heat: the first good reading of each load channel in the run.
  *
  * Cold hold. As a soak turned over: a channel is in when it is at or below the temperature; no overshoot, no
- * spread. Load channels are those of role load, or of role cold where there is none.
+ * spread, no lag allowance, and how fast a channel could have cooled in a gap is not bounded. Load channels are
+ * those of role load, or of role cold where there is none, whatever the plan says.
  *
- * Quench. Judged on the channels of role quench of that oven, or on the load channels where there is none, from the
- * moment the charge left the soak (the soak's last end): see quench.h. Of several channels the worst counts.
+ * Quench. Judged on the channels of role quench of that oven, or on the load channels of role load where there is
+ * none (no channel at all: NO_SENSOR), from the moment the charge left the soak: the soak's last end, if the run
+ * did not end in it. Of the readings before that moment those of the minute before count, and no fewer than 16.
+ * See quench.h; a channel that is silent at the run's end is in a gap. The longest time of all channels is the
+ * one found. Over the limit it is not met; within it every channel must know its own, else it is not proven: GAP
+ * if a channel had one before it was handle-warm, TOO_FEW for a cooling time of a part that came to handle-warm,
+ * else NOT_REACHED. A part that was read without a gap beyond the time it had to become handle-warm in, and was
+ * not, has broken that limit (NOT_REACHED). Where a gap ended the soak, the charge left at its last proven moment
+ * or later: a time from leaving that is over its limit is then not proven (GAP). DONE is met if any channel knows
+ * its transfer.
  *
  * Temper equivalence: Hollomon-Jaffe, see temper.h, of the load channel with the least; every good reading of the
- * run.
+ * run. A step longer than a gap adds nothing. Too little is not met if a channel that has too little had no gap;
+ * else it is not proven.
  *
  * Uncertainty. Each channel has an expanded uncertainty (k = 2). Decision rule `simple` judges the value found.
  * `guarded` (JCGM 106, guarded acceptance with w = U) calls a requirement met only if it still is with the value
  * moved by U to the bad side, else not proven: a soak time is then also taken with B raised by the largest U of the
  * load channels (a time at most: with B lowered). A spread's U is the two largest in quadrature. What is broken is
- * not met under either rule. Ramps and quench times rest on differences over seconds or minutes of one sensor, in
- * which its error cancels: no uncertainty is stated for them.
+ * not met under either rule. For a temper's equivalence every reading is lowered by its channel's U. Ramps and
+ * quench times rest on differences over seconds or minutes of one sensor, in which its error cancels: no
+ * uncertainty is stated for them.
  */
 #ifndef SOAKLEDGER_JUDGE_H
 #define SOAKLEDGER_JUDGE_H
@@ -151,13 +162,13 @@ struct verdict {
     enum reason reason;
     int64_t required;
     bool found_known;
-    int64_t found;      // proven value; valid if found_known
-    int64_t possible;   // for soak times: the longest stretch if every gap counts as in; else equal to found
-    int64_t margin;     // how far inside the limit, negative outside; valid if found_known
-    int64_t t_ms;       // when: the stretch's begin, the peak, the steepest moment; 0 if none
-    int64_t channel_id; // which channel decided; 0 if none
-    int64_t
-        uncertainty; // expanded (k = 2), unit of `found`; for soak times mc, of the load channels; 0: none stated
+    int64_t found;       // proven value; valid if found_known
+    int64_t possible;    // for soak times: the longest stretch if every gap counts as in; else equal to found
+    int64_t margin;      // how far inside the limit, negative outside; valid if found_known
+    int64_t t_ms;        // when: the stretch's begin, the peak, the steepest moment; 0 if none
+    int64_t channel_id;  // which channel decided; 0 if none
+    int64_t uncertainty; // expanded (k = 2), unit of `found`; for soak times mc, the largest of the load channels;
+                         // for an equivalence mc, of the channel with the least; 0: none stated
 };
 
 struct judge_channel {
@@ -173,21 +184,24 @@ struct judge_channel {
 struct judge_soak {
     int64_t first_begun_ms;                     // first time the charge was in
     int64_t longest_begun_ms, longest_ended_ms; // longest unbroken proven stretch
-    int64_t last_ended_ms;                      // soak end: when it fell for good, or the last proven moment
+    int64_t last_ended_ms;                      // end of the last proven stretch
     int64_t total_in_ms;                        // all proven time in
     int64_t possible_longest_ms;
     int64_t stretch_count;                       // unbroken proven stretches, the briefest included
     int64_t breaks;                              // how often it fell and came back for long enough to be a finding
     int64_t peak_mc, peak_t_ms, peak_channel_id; // highest load value from first crossing on; peak_t 0 if none
+                                                 // and in a cold hold
     int64_t gap_count, gap_total_ms;             // over the load channels, whole run
     int64_t begun_ms;                            // first reading of the run
     bool first_known;
-    int64_t first_mc; // hottest first good reading of the load channels
-    bool lowest_known;
-    int64_t lowest_mc; // of the load channels' lowest readings since the soak's last end (cold: since the first)
-                       // the highest
-    int64_t equivalent_ms; // temper: at the plan's temperature, of the load channel with the least
-    int64_t equivalent_missing_ms;
+    int64_t first_mc;             // hottest first good reading of the load channels; known if all have one
+    int64_t first_uncertainty_mc; // of that channel
+    bool lowest_known; // every load channel has such a reading, and (not cold) there was a proven stretch
+    int64_t lowest_mc; // of the load channels' lowest readings, each since its last one at or above B (cold: of the
+                       // whole run), the highest
+    int64_t lowest_uncertainty_mc; // of that channel
+    int64_t equivalent_ms;         // temper: at the plan's temperature, of the load channel with the least
+    int64_t equivalent_missing_ms; // the most of any load channel's gaps, from the run's begin to its end
 };
 
 struct judge;
@@ -198,7 +212,8 @@ bool judge_findings_equal(const struct finding *a, const struct finding *b);
 typedef void judge_sink(void *context, const struct finding *finding);
 
 /* `plan` must outlive the judge; `channels` is copied (all channels of the run's oven; the judge picks the load
- * channels). Always succeeds unless memory is short or there are more than JUDGE_MOST_LOADS load channels. */
+ * channels). Always succeeds unless memory is short or there are more than JUDGE_MOST_LOADS load channels or
+ * as many quench channels. */
 struct judge *judge_open(const struct plan *plan, size_t visit, const struct judge_channel *channels, size_t count,
                          judge_sink *sink, void *context, struct fault *fault);
 void judge_free(struct judge *judge);
@@ -227,8 +242,10 @@ int64_t judge_read_quench(const struct judge *judge, size_t index, struct quench
 
 /* The verdicts on what lies between two visits, from what the judge of each run knows: begun soon enough, parts
  * cold enough first. `before` is NULL where there is no judged run of the visit before. Soon enough: from the last
- * end of the soak, temper or cold hold before to this run's begin. Cold enough: the lowest that the load reached
- * after the soak before, or its first reading in this run, whichever is lower. At most 2; returns how many. */
+ * end of the soak, temper or cold hold before to this run's begin; without one it is not proven (NO_BEFORE). Cold
+ * enough: the lowest that the load reached after the soak before, or its first reading in this run, whichever is
+ * lower; the guarded rule holds. Where only one of the two is known it may be met by that one, but is not proven if
+ * that one is too hot: NO_BEFORE without the first of them, GAP without the other. At most 2; returns how many. */
 size_t judge_between(const struct plan *plan, size_t visit, const struct judge_soak *before,
                      const struct judge_soak *now, struct verdict *verdicts);
 

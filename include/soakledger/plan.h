@@ -105,7 +105,8 @@ struct plan {
     size_t load_count; // names, for PLAN_LOAD_NAMED
     const char *const *load_names;
     /* With PLAN_LOAD_CONTROL: how long the charge may lag behind the control sensor. It is added to every
-     * time_at_least when the time is judged, since the charge is at temperature for that much less. */
+     * time_at_least of a hold, soak or temper when the time is judged, since the charge is at temperature for that
+     * much less. */
     int64_t lag_allowance_ms;
     enum plan_decision decision;
     struct plan_limit martensite_start; // Ms in mc: gives the sheet an estimate of retained austenite

@@ -5,13 +5,15 @@
  * good readings, and are rounded to the nearest millisecond:
  * - transfer: from the moment the charge left the soak to the first fall faster than a threshold: two
  *   successive good readings that fall at least that fast, and from the earlier of them the first reading 0.4 s
- *   later or more (of a channel read more densely than its interval says: the last one of a window) must have
- *   fallen as fast too: a step of a coarse or noisy value at fast sampling is not a quench. Its moment is the
- *   earlier of the two readings; zero if that lies before the charge left.
+ *   later or more (or the first one behind a gap, or, of a channel read more densely than its interval says, the
+ * one that comes a window of readings later) must have fallen as fast too: a step of a coarse or noisy value at
+ * fast sampling is not a quench. The later of the two lies after the charge left, and the earlier one not after it
+ * was handle-warm. Its moment is the earlier one; zero if that lies before the charge left.
  * - cooling time between two temperatures (800 to 500 °C is "t8/5"): the first passage that ends after the
  *   charge left: from the last fall through the upper one (which may lie before that moment: a soak a little
  *   above the upper one ends by its own definition when the charge has fallen out of its band) to the first
- *   fall through the lower one after it.
+ *   fall through the lower one after it. It begins at the last moment at or above the upper one and ends at the
+ * first at or below the lower one.
  * - cooling rate: least-squares slope over five successive good readings, or where the channel is read more
  *   often than every 0.1 s, over the least odd number that spans 0.4 s: five readings in 0.05 s would measure
  *   the noise. Given at the middle one. The maximum from the moment the charge left until it is handle-warm,
@@ -21,13 +23,17 @@
  *   interval h (five readings), hence `fastest_span_ms`.
  * - times to 600, 400 and 200 °C: the first fall through each, from the moment the charge left the soak.
  * - handle-warm: when it first is at or below a temperature, from the moment the charge left the soak; zero if
- *   it was so already.
+ *   it was so already; the first reading of all, if that is so and comes less than a gap after the charge left.
  * Not known: a cooling time with fewer than five good readings between its two temperatures; a rate whose
  * window is not full; a moment inside a gap (no good reading for more than three intervals) or before the first
- * reading; a mark that the charge was below when it left; the maximum rate, if in the gaps the curve fell so
- * far that the maximum may be there; the transfer, if a gap before it holds a fall that may have been the
- * first. The maximum is one so far, until the charge is handle-warm; it is not known while the channel is
- * silent before that (a reading that is not good shows it).
+ * reading; a mark, or a cooling time's lower end, that the charge was at or below when it left; the transfer, if a
+ * gap before it holds a fall that may have been the first, which is one as deep as the threshold makes it in 0.4 s
+ * or in an interval, whichever is longer, or the channel's first reading comes more than a gap after the charge
+ * left; the maximum rate, if in the gaps the curve fell so far that the maximum may be there, which is (with D from
+ * the first reading of the last window before a gap to the last one of the first full window behind it, N readings
+ * a window, an interval of h) if 3 D / (2 N h) is more than the maximum, or if there was no reading when the charge
+ * left. The maximum is one so far, until the charge is handle-warm; it is not known while the channel is silent
+ * before that (a reading that is not good shows it).
  *
  * A reading not later than the last good one is ignored: duplicates change nothing.
  */

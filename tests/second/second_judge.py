@@ -5,7 +5,7 @@
 Shares no code with the judge. Where that one streams with bounded memory, this one has every reading before it: sets
 of time in which a channel is in, cut with each other. It is slow in comparison and made to be read.
 
-Reads lines "PLAN CSV VISIT" on standard input and writes the same lines as tool_judge, for which see there.
+Reads lines "PLAN CSV VISIT [BEFORE]" on standard input and writes the same lines as tool_judge, for which see there.
 """
 
 import re
@@ -14,15 +14,19 @@ from fractions import Fraction
 
 import numpy as np
 
+from second_quench import QUENCH_FIELDS, UNKNOWN, Curve, equivalent
+
 GAP_INTERVALS = 3
 LEAST_READINGS = 5
 MS_PER_HOUR = 3600000
 NO_TIME = 0.01  # ms: less than any clock here tells apart
 
-ROLE_CONTROL, ROLE_LOAD = 0, 1
+ROLE_CONTROL, ROLE_LOAD, ROLE_QUENCH, ROLE_COLD = 0, 1, 5, 6
 RAMP, SOAK_LEAST, SOAK_MOST, OVERSHOOT, SPREAD, LOAD_START, HOLD_LEAST = 1, 2, 3, 4, 5, 6, 7
+TRANSFER, COOLING, HANDLE_WARM, EQUIVALENT, BEGIN_WITHIN, PARTS_BELOW, DONE = 8, 9, 10, 11, 12, 13, 14
 MET, NOT_PROVEN, NOT_MET = 0, 1, 2
 NONE, NO_LOAD, NOT_REACHED, GAP, TOO_FEW, ONE_SENSOR, UNCERTAIN = 0, 2, 3, 4, 5, 6, 9
+NO_SENSOR, NO_BEFORE = 8, 10
 
 
 # ---- plans ----
@@ -74,12 +78,29 @@ def read_plan(path):
             section = head if kind == "plan" else {"kind": kind, "visit": visit}
             if kind != "plan":
                 operations.append(section)
-            if kind in ("soak", "temper"):
+            if kind in ("soak", "temper", "cold"):
                 visit += 1
+            if kind == "quench":
+                section["visit"] = visit - 1
         else:
             key, value = line.split("=", 1)
             section[key.strip()] = value.strip()
-    return head, operations
+    return head, repeat_tempers(operations)
+
+
+def repeat_tempers(operations):
+    """A temper that is done several times stands there so often, with the heats in front of it."""
+    repeated, own, later = [], [], 0
+    for operation in operations:
+        operation["visit"] += later
+        own.append(operation)
+        if operation["kind"] in ("heat", "hold"):
+            continue
+        times = int(operation.get("times", 1))
+        repeated += [dict(each, visit=each["visit"] + i) for i in range(times) for each in own]
+        later += times - 1
+        own = []
+    return repeated
 
 
 # ---- runs ----
@@ -215,10 +236,11 @@ def reach_time(gap, channel, edge):
 
 
 class Turned:
-    """A channel upside down."""
+    """A channel upside down. How fast it could have cooled is not known."""
 
     def __init__(self, channel):
         self.t, self.v, self.interval = channel.t, -channel.v, channel.interval
+        self.id, self.heats, self.uncertainty = channel.id, 0, channel.uncertainty
 
 
 def proven_in(channel, edge, top):
@@ -403,6 +425,13 @@ class Sheet:
                   possible, margin, uncertainty)
         self.lines.append(",".join(map(str, fields)))
 
+    def charge(self, charge, gaps, peak, peak_t):
+        stretches, best = charge.stretches, charge.best
+        every_gap = [gap for own in gaps.values() for gap in own]
+        self.soak(stretches[0][0] if stretches else 0, best[0] if best else 0, best[1] if best else 0,
+                  stretches[-1][1] if stretches else 0, sum(s[1] - s[0] for s in stretches), charge.length_maybe,
+                  len(stretches), peak or 0, peak_t, len(every_gap), sum(gap[1] - gap[0] for gap in every_gap))
+
     def soak(self, *facts):
         self.lines.append(",".join(map(str, ("soak", self.run) + tuple(int(round(fact)) for fact in facts))))
 
@@ -448,11 +477,184 @@ def judge_load_start(loads, limit):
     return ((MET, NONE) if len(firsts) == len(loads) else (NOT_PROVEN, GAP)) + (found, uncertainty)
 
 
-def judge(number, plan_path, run_path, visit):
+# ---- quench, cold hold, what a temper comes to ----
+
+def judge_moments(moments, limit, sure, missed):
+    """Of (moment, why it is not known). `missed`: one was seen to come too late, if at all."""
+    known = [moment.ms for moment, _ in moments if moment.known]
+    unknown = [why for moment, why in moments if not moment.known]
+    found = max(known) if known else None
+    if found is not None and found > limit:
+        return (NOT_MET, NONE, found) if sure else (NOT_PROVEN, GAP, found)
+    if missed:
+        return (NOT_MET, NOT_REACHED, None)
+    if unknown:
+        return (NOT_PROVEN, GAP if GAP in unknown else unknown[0], found)
+    return (MET, NONE, found) if moments else (NOT_PROVEN, NO_SENSOR, None)
+
+
+def judge_quench(sheet, index, operation, curves, sensor_count, end, sure):
+    """`curves` is empty where the charge never left a soak."""
+    never = [(UNKNOWN, NOT_REACHED)] * (sensor_count if not curves else 0)
+    reasons = [GAP if curve.has_gap(end) else NOT_REACHED for curve in curves]
+    few = [TOO_FEW if why != GAP and curve.handle_warm.known else why for curve, why in zip(curves, reasons)]
+    transfers = [(curve.transfer, why) for curve, why in zip(curves, reasons)] + never
+    coolings = [(curve.cooling, why) for curve, why in zip(curves, few)] + never
+    warms = [(curve.handle_warm, why) for curve, why in zip(curves, reasons)] + never
+    if "transfer_at_most" in operation:
+        limit = duration(operation["transfer_at_most"])
+        outcome, why, found = judge_moments(transfers, limit, sure, False)
+        sheet.verdict(index, TRANSFER, outcome, why, limit, found)
+    if "cooling_at_most" in operation:
+        limit = duration(operation["cooling_at_most"])
+        outcome, why, found = judge_moments(coolings, limit, True, False)
+        sheet.verdict(index, COOLING, outcome, why, limit, found)
+    if "handle_warm_within" in operation:
+        limit = duration(operation["handle_warm_within"])
+        missed = sure and any(not curve.handle_warm.known and why != GAP and len(curve.t)
+                              and curve.t[-1] - curve.left > limit for curve, why in zip(curves, reasons))
+        outcome, why, found = judge_moments(warms, limit, sure, missed)
+        sheet.verdict(index, HANDLE_WARM, outcome, why, limit, found)
+    if operation.get("may_attest") == "yes":
+        outcome, why, found = judge_moments(transfers, 0, True, False)
+        if found is not None:
+            outcome, why = MET, NONE
+        sheet.verdict(index, DONE, outcome, NO_SENSOR if why == NOT_REACHED else why, 0, found, margin_sign=0)
+
+
+def channel_is_out_after(channel, edge, left):
+    """Does its line fall through the edge at that moment?"""
+    i = int(np.searchsorted(channel.t, left, side="right")) - 1
+    if i + 1 >= len(channel.t) or channel.t[i + 1] - channel.t[i] > GAP_INTERVALS * channel.interval:
+        return False
+    if channel.v[i] < edge or channel.v[i + 1] >= edge:
+        return False
+    at = channel.t[i] + int((channel.v[i] - edge) * (channel.t[i + 1] - channel.t[i]) // (channel.v[i] - channel.v[i + 1]))
+    return abs(at - left) <= 1
+
+
+def pick_sensors(channels, loads):
+    return ([channel for channel in channels if channel.role == ROLE_QUENCH]
+            or [channel for channel in loads if channel.role == ROLE_LOAD])
+
+
+def quench_curve(operation, sensor, left):
+    falls = rate(operation.get("falls_at_least", "20 C/s")) // 3600
+    upper, lower = (temperature(part) for part in operation.get("cooling", "800 C .. 500 C").split(".."))
+    return Curve(sensor, left, falls, upper, lower, temperature(operation.get("handle_warm", "60 C")))
+
+
+def judge_equivalent(operation, loads, gaps, guarded, required):
+    """(outcome, reason, found, uncertainty), and the longest time that is missing."""
+    reference = temperature(operation["temperature"])
+    constant = float(operation.get("hollomon_jaffe_constant", 20))
+    if not loads:
+        return (NOT_PROVEN, NO_LOAD, 0, 0), 0
+    sums = [round(equivalent(channel, reference, constant)) for channel in loads]
+    missing = [sum(gap[1] - gap[0] for gap in gaps[channel.id]) for channel in loads]
+    least = sums.index(min(sums))
+    found, uncertainty = sums[least], loads[least].uncertainty
+    if required is None:
+        answer = (MET, NONE)
+    elif found >= required:
+        lowered = [equivalent(channel, reference, constant, channel.uncertainty) for channel in loads] if guarded else []
+        answer = (NOT_PROVEN, UNCERTAIN) if any(round(own) < required for own in lowered) else (MET, NONE)
+    else:
+        broken = any(own < required and not gone for own, gone in zip(sums, missing))
+        answer = (NOT_MET, NONE) if broken else (NOT_PROVEN, GAP)
+    return answer + (found, uncertainty), max(missing)
+
+
+class Facts:
+    """What the visit after a run is told about it, and the run itself about its begin. `edge` is None in a cold hold."""
+
+    def __init__(self, loads, begin, edge, last_ended):
+        self.begin, self.last_ended = begin, last_ended
+        self.first = self.hottest([channel.v[:1] for channel in loads], loads)
+        self.lowest = None
+        if edge is None:
+            self.lowest = self.hottest([channel.v for channel in loads], loads)
+        elif last_ended:
+            lasts = [np.flatnonzero(channel.v >= edge)[-1] for channel in loads]
+            self.lowest = self.hottest([channel.v[last + 1:] for channel, last in zip(loads, lasts)], loads)
+
+    @staticmethod
+    def hottest(values, loads):
+        """The highest of the lowest values, with its channel's uncertainty."""
+        if not loads or not all(len(own) for own in values):
+            return None
+        return max(((int(own.min()), channel.uncertainty) for own, channel in zip(values, loads)),
+                   key=lambda each: each[0])
+
+    def line(self, number, equivalent_ms, missing_ms):
+        known = tuple((int(value is not None), value[0] if value else 0) for value in (self.first, self.lowest))
+        return ",".join(map(str, ("facts", number, self.begin) + known[0] + known[1]
+                                 + (int(round(equivalent_ms)), missing_ms)))
+
+
+def judge_between(sheet, index, operation, before, now, guarded):
+    sheet.complete = True
+    if "begins_within" in operation:
+        limit = duration(operation["begins_within"])
+        found = now.begin - before.last_ended if before is not None and before.last_ended else None
+        answer = (NOT_PROVEN, NO_BEFORE) if found is None else (NOT_MET if found > limit else MET, NONE)
+        sheet.verdict(index, BEGIN_WITHIN, *answer, limit, found)
+    if "parts_below_first" in operation:
+        limit = temperature(operation["parts_below_first"])
+        lowest = before.lowest if before is not None else None
+        known = [value for value in (now.first, lowest) if value is not None]
+        found, uncertainty = min(known, key=lambda each: each[0]) if known else (None, 0)
+        if found is None:
+            answer = (NOT_PROVEN, NO_BEFORE)
+        elif found <= limit:
+            answer = (NOT_PROVEN, UNCERTAIN) if guarded and limit - found < uncertainty else (MET, NONE)
+        elif len(known) < 2:
+            answer = (NOT_PROVEN, NO_BEFORE if lowest is None else GAP)
+        else:
+            answer = (NOT_MET, NONE)
+        sheet.verdict(index, PARTS_BELOW, *answer, limit, found, uncertainty=uncertainty)
+
+
+def judge_cold(sheet, index, operation, head, channels, begin, end):
+    loads = [channel for channel in channels if channel.role == ROLE_LOAD]
+    loads = loads or [channel for channel in channels if channel.role == ROLE_COLD]
+    sheet.complete = len(loads) > 0
+    turned = [Turned(channel) for channel in loads]
+    gaps = {channel.id: find_gaps(channel, begin, end) for channel in turned}
+    edge = -temperature(operation["temperature_at_most"])
+    least = duration(operation["time_at_least"])
+    most_uncertain = max((channel.uncertainty for channel in loads), default=0)
+    hold = Charge(turned, gaps, begin, end, edge)
+    answer = hold.at_least(least)
+    if head.get("decision") == "guarded" and answer[0] == MET:
+        if Charge(turned, gaps, begin, end, edge + most_uncertain).length < least:
+            answer = (NOT_PROVEN, UNCERTAIN)
+    sheet.verdict(index, HOLD_LEAST, *answer, least, hold.length, hold.length_maybe, -1, most_uncertain)
+    sheet.charge(hold, gaps, None, 0)
+    facts = Facts(loads, begin, None, hold.stretches[-1][1] if hold.stretches else 0)
+    sheet.lines.append(facts.line(sheet.run, 0, 0))
+    return facts
+
+
+def judge(number, plan_path, run_path, visit, before_path=None):
     head, operations = read_plan(plan_path)
+    sheet = Sheet(number, True)
+    now = judge_run(sheet, head, operations, run_path, visit)
+    if before_path is not None:
+        other = Sheet(number, True)
+        before = judge_run(other, head, operations, before_path, visit - 1) if before_path != "-" else None
+        index = next(i for i, o in enumerate(operations) if o["visit"] == visit and o["kind"] in ("temper", "cold"))
+        judge_between(sheet, index, operations[index], before, now, head.get("decision") == "guarded")
+    return sheet.lines
+
+
+def judge_run(sheet, head, operations, run_path, visit):
     channels, begin, end = read_run(run_path)
+    for index, operation in enumerate(operations):
+        if operation["visit"] == visit and operation["kind"] == "cold":
+            return judge_cold(sheet, index, operation, head, channels, begin, end)
     loads = pick_loads(head, channels)
-    sheet = Sheet(number, is_complete(head, loads))
+    sheet.complete = is_complete(head, loads)
     guarded = head.get("decision") == "guarded"
     lag = duration(head.get("lag_allowance", "0 s"))
     soak = next(o for o in operations if o["visit"] == visit and o["kind"] in ("soak", "temper"))
@@ -473,6 +675,11 @@ def judge(number, plan_path, run_path, visit):
     until = charge.stretches[0][0] if charge.stretches else end
     above = difference(soak.get("overshoot_at_most", soak["above"]))
     over = judge_overshoot(loads, gaps, edge, target + above)
+    left = int(charge.stretches[-1][1]) if charge.stretches and charge.stretches[-1][1] < end else 0
+    quench = next((o for o in operations if o["visit"] == visit and o["kind"] == "quench"), None)
+    sensors = pick_sensors(channels, loads) if quench is not None else []
+    curves = [quench_curve(quench, sensor, left) for sensor in sensors] if left else []
+    equivalent_ms = missing_ms = 0
 
     for index, operation in enumerate(operations):
         if operation["visit"] != visit:
@@ -485,6 +692,11 @@ def judge(number, plan_path, run_path, visit):
                 sheet.verdict(index, LOAD_START, *answer, limit, found, uncertainty=uncertainty)
             outcome, reason, found = judge_ramp(operation, loads, gaps, edge)
             sheet.verdict(index, RAMP, outcome, reason, rate(operation["ramp_at_most"]), found)
+            continue
+        if operation["kind"] == "quench":
+            # It is seen to leave where a channel falls out of the band; a gap leaves that open.
+            sure = any(len(channel.t) and channel_is_out_after(channel, edge, left) for channel in loads)
+            judge_quench(sheet, index, operation, curves, len(sensors), end, sure)
             continue
         least = duration(operation["time_at_least"]) + lag
         if operation["kind"] == "hold":
@@ -515,18 +727,26 @@ def judge(number, plan_path, run_path, visit):
             both = int(round((every[0] ** 2 + every[1] ** 2) ** 0.5))
             sheet.verdict(index, SPREAD, *guard(outcome, reason, spread - (found or 0), both), spread, found,
                           uncertainty=both)
-    stretches, best = charge.stretches, charge.best
-    every_gap = [gap for own in gaps.values() for gap in own]
-    sheet.soak(stretches[0][0] if stretches else 0, best[0] if best else 0, best[1] if best else 0,
-               stretches[-1][1] if stretches else 0, sum(s[1] - s[0] for s in stretches), charge.length_maybe,
-               len(stretches), over[2] or 0, over[3], len(every_gap), sum(gap[1] - gap[0] for gap in every_gap))
-    return sheet.lines
+        if operation["kind"] == "temper":
+            asked = duration(operation["equivalent_at_least"]) if "equivalent_at_least" in operation else None
+            answer, missing_ms = judge_equivalent(operation, loads, gaps, guarded, asked)
+            outcome, reason, equivalent_ms, uncertainty = answer
+            if asked is not None:
+                sheet.verdict(index, EQUIVALENT, outcome, reason, asked, equivalent_ms, margin_sign=-1,
+                              uncertainty=uncertainty)
+    sheet.charge(charge, gaps, over[2], over[3])
+    facts = Facts(loads, begin, edge, int(charge.stretches[-1][1]) if charge.stretches else 0)
+    sheet.lines.append(facts.line(sheet.run, equivalent_ms, missing_ms))
+    for i, sensor in enumerate(sensors):
+        fields = curves[i].fields(end) if curves else (0,) * QUENCH_FIELDS
+        sheet.lines.append(",".join(map(str, ("quench", sheet.run, sensor.id) + fields)))
+    return facts
 
 
 def main():
     for number, line in enumerate(sys.stdin):
-        plan_path, run_path, visit = line.split()
-        print("\n".join(judge(number, plan_path, run_path, int(visit))))
+        plan_path, run_path, visit, *before = line.split()
+        print("\n".join(judge(number, plan_path, run_path, int(visit), *before)))
 
 
 if __name__ == "__main__":

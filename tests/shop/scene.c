@@ -435,7 +435,7 @@ static int read_event(struct reader *reader, const char *text, int line, int64_t
     struct fault cause;
 
     if (scene->event_count == SCENE_EVENTS)
-        return refuse(reader, line, "a scenario holds 1024 events: expected fewer");
+        return refuse(reader, line, "too many events: expected 16384 at most");
     if (sentence_parse(scene, text, event, &cause) != 0)
         return keyfile_fault(reader->file, line, reader->fault, "%s", cause.text);
     if (event->t_ms < *last_ms)

@@ -108,7 +108,7 @@ enum {
     SCENE_LOADS = 32,
     SCENE_CONTROLLERS = 32,
     SCENE_REGISTERS = 128,
-    SCENE_EVENTS = 1024,
+    SCENE_EVENTS = 16384, // a month of eight ovens
     SCENE_ARGUMENTS = 3,
 };
 

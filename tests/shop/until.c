@@ -4,6 +4,8 @@
  *   until PAGE NAME TIME       takes the place NAME on PAGE, lets time run until TIME (2026-11-16T08:00:00Z, or
  *                              +DURATION from now), and leaves with the place held: time stands still
  *   until PAGE NAME --release  gives the place up, so that time waits for this script no longer
+ *   until PAGE NAME --step DURATION | -DURATION   puts the page's wall clock forward, or back; the place is held
+ * then
  */
 #include <errno.h>
 #include <stdio.h>
@@ -12,7 +14,7 @@
 #include "soakledger/clock.h"
 #include "soakledger/quantity.h"
 
-static const char USAGE[] = "usage: until PAGE NAME TIME | +DURATION | --release\n";
+static const char USAGE[] = "usage: until PAGE NAME TIME | +DURATION | --release | --step [-]DURATION\n";
 enum { US_PER_MS = 1000 };
 
 /* The end as a time, or as a duration from now where `relative`. */
@@ -49,14 +51,31 @@ static int run(const char *page, const char *name, const char *end, struct fault
     return result;
 }
 
+static int step(const char *page, const char *name, const char *by, struct fault *fault) {
+    const bool back = by[0] == '-';
+    int64_t by_ms = 0;
+    struct clock *clock;
+    int result;
+
+    if (quantity_parse_duration(by + (back ? 1 : 0), &by_ms, fault) != 0)
+        return -1;
+    clock = clock_open_simulated(page, name, fault);
+    if (clock == NULL)
+        return -1;
+    result = clock_step_page(clock, back ? -by_ms : by_ms, fault);
+    clock_leave_held(clock);
+    return result;
+}
+
 int main(int argc, char **argv) {
+    const bool steps = argc == 5 && strcmp(argv[3], "--step") == 0;
     struct fault fault;
 
-    if (argc != 4) {
+    if (argc != 4 && !steps) {
         fputs(USAGE, stderr);
         return EX_USAGE;
     }
-    if (run(argv[1], argv[2], argv[3], &fault) == 0)
+    if ((steps ? step(argv[1], argv[2], argv[4], &fault) : run(argv[1], argv[2], argv[3], &fault)) == 0)
         return EX_OK;
     fprintf(stderr, "until: %s\n", fault.text);
     return fault.status;

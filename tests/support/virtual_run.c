@@ -167,7 +167,7 @@ static void sense_make(struct virtual_run *run, struct sense *sense, const struc
         hole_make(run, &sense->holes[i], oven, interval_ms);
 }
 
-static void add_reading(struct virtual_run *run, const struct reading *reading) {
+void virtual_run_add(struct virtual_run *run, const struct reading *reading) {
     if (run->reading_count == run->reading_room) {
         run->reading_room = run->reading_room == 0 ? 1024 : 2 * run->reading_room;
         run->readings = realloc(run->readings, run->reading_room * sizeof *run->readings);
@@ -192,10 +192,10 @@ static void read_once(struct virtual_run *run, const struct sense *sense, int64_
     }
     if (reading.quality == QUALITY_GOOD)
         reading.value = llround((value + sense->offset + noise) * K / (double)sense->step_mc) * sense->step_mc;
-    add_reading(run, &reading);
+    virtual_run_add(run, &reading);
     if (chance(run, sense->repeats_percent)) {
         reading.value = reading.quality == QUALITY_GOOD ? reading.value + 50 * K : 0;
-        add_reading(run, &reading);
+        virtual_run_add(run, &reading);
     }
 }
 
@@ -234,6 +234,14 @@ static void sort_readings(struct reading *readings, size_t count, struct reading
         spare[i] = readings[from_right ? right++ : left++];
     }
     memcpy(readings, spare, count * sizeof *readings);
+}
+
+void virtual_run_sort(struct virtual_run *run) {
+    struct reading *spare = calloc(run->reading_count + 1, sizeof *spare);
+
+    assert_non_null(spare);
+    sort_readings(run->readings, run->reading_count, spare);
+    free(spare);
 }
 
 static void add_channel(struct virtual_run *run, const char *name, enum channel_role role,
@@ -381,10 +389,7 @@ void virtual_run_make(struct virtual_run *run, uint64_t seed) {
         run->channels[i].name = run->names[i];
         channel_record(run, &oven, &run->channels[i], run->channels[i].role == ROLE_LOAD);
     }
-    struct reading *spare = calloc(run->reading_count + 1, sizeof *spare);
-    assert_non_null(spare);
-    sort_readings(run->readings, run->reading_count, spare);
-    free(spare);
+    virtual_run_sort(run);
     if (run->reading_count > 0 && run->end_ms < run->readings[run->reading_count - 1].t_ms)
         run->end_ms = run->readings[run->reading_count - 1].t_ms;
 }

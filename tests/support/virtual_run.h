@@ -4,6 +4,7 @@
 #ifndef SOAKLEDGER_VIRTUAL_RUN_H
 #define SOAKLEDGER_VIRTUAL_RUN_H
 
+#include <stdbool.h>
 #include <stddef.h>
 #include <stdint.h>
 
@@ -28,6 +29,10 @@ void virtual_run_make(struct virtual_run *run, uint64_t seed);
 void virtual_run_release(struct virtual_run *run);
 /* As tool_judge reads them. */
 void virtual_run_write(const struct virtual_run *run, const char *plan_path, const char *csv_path);
+
+/* For other makers of runs. Sorting leaves a reading that comes twice where it was. */
+void virtual_run_add(struct virtual_run *run, const struct reading *reading);
+void virtual_run_sort(struct virtual_run *run);
 
 /* SplitMix64 (Steele, Lea and Flood 2014, from memory), for whatever else a test wants at random. */
 uint64_t virtual_random(uint64_t *state);
