@@ -377,7 +377,8 @@ struct assess_batch *assess_batch(struct ledger *ledger, int64_t batch_id, const
         fault_set(fault, EX_OSERR, "not enough memory for %zu visits", assessed->visit_count);
         goto fail;
     }
-    if (assess_visits(ledger, assessed, watch, fault) != 0 || assess_settle(assessed, fault) != 0)
+    if (assess_visits(ledger, assessed, watch, fault) != 0 || assess_find_others(ledger, assessed, fault) != 0 ||
+        assess_settle(assessed, fault) != 0)
         goto fail;
     return assessed;
 fail:
@@ -388,6 +389,7 @@ fail:
 static void assess_release_run(struct assess_run *run) {
     free(run->oven);
     import_free(run->import);
+    assess_free_others(run);
     ledger_free_channels(run->channels, run->channel_count);
     free(run->tallies);
     free(run->findings);

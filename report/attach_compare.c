@@ -40,7 +40,8 @@ __attribute__((format(printf, 2, 3))) static void compare_say(struct compare *co
 
 /* What a member of an array is about: a run, a channel, a verdict's requirement ... */
 static bool compare_label(const json_t *member, char *out, size_t size) {
-    static const char *const names[] = {"name", "run", "channel", "file", "hardness", "disposition", "amendment"};
+    static const char *const names[] = {"name",     "run",         "channel",   "file",
+                                        "hardness", "disposition", "amendment", "batch"};
     const json_t *of = json_object_get(member, "of"), *words = json_object_get(member, "words");
 
     if (json_is_string(of) && json_is_string(words)) {

@@ -97,14 +97,36 @@ static json_t *attach_seal(const struct seal_head *seal) {
                      attach_moment(seal->sealed_ms), "sha256", seal->sha256);
 }
 
+/* Whose readings they are, if not our own. */
+static json_t *attach_import(const struct import *import) {
+    if (import == NULL)
+        return json_null();
+    return json_pack("{s:o, s:o, s:s, s:I, s:o}", "recorded_by", attach_text(import->source), "file",
+                     attach_text(import->file_name), "sha256", import->file_sha256, "imported_ms",
+                     (json_int_t)import->imported_ms, "by", attach_text(import->imported_by));
+}
+
+static json_t *attach_others(const struct assess_run *run) {
+    json_t *others = json_array();
+
+    for (size_t i = 0; i < run->other_count; i++)
+        if (json_array_append_new(others, json_pack("{s:I, s:o}", "batch", (json_int_t)run->others[i].batch_id,
+                                                    "charge", attach_text(run->others[i].charge))) != 0) {
+            json_decref(others);
+            return NULL;
+        }
+    return others;
+}
+
 static json_t *attach_recorded(const struct plan *plan, const struct assess_run *run, const struct attach *attach) {
     const int64_t soak_mc = plan_visit_soak(plan, run->run.visit)->temperature_mc;
 
-    return json_pack("{s:I, s:I, s:o, s:I, s:o, s:I, s:s, s:b, s:s, s:o, s:o, s:o}", "run",
+    return json_pack("{s:I, s:I, s:o, s:I, s:o, s:I, s:s, s:o, s:o, s:b, s:s, s:o, s:o, s:o}", "run",
                      (json_int_t)run->run.run_id, "visit", (json_int_t)run->run.visit + 1, "oven",
                      attach_text(run->oven), "begun_ms", (json_int_t)run->run.begun_ms, "ended_ms",
                      attach_moment(run->run.ended_ms), "until_ms", (json_int_t)run->until_ms, "end",
-                     run_end_name(run->run.end), "simulated_clock", (int)run->simulated, "judged_when_recorded",
+                     run_end_name(run->run.end), "imported", attach_import(run->import), "other_batches",
+                     attach_others(run), "simulated_clock", (int)run->simulated, "judged_when_recorded",
                      attach_agreement(run->agreement), "channels", attach_channels(run, soak_mc), "readings",
                      attach_where(attach, run->run.run_id), "seal", attach_seal(&run->seal));
 }
@@ -124,14 +146,22 @@ static json_t *attach_runs(const struct assess_batch *assessed, const struct att
 
 /* ---- what was said ---- */
 
+static json_t *attach_origin(const struct assess_batch *assessed) {
+    if (assessed->split_from == 0)
+        return json_null();
+    return json_pack("{s:I, s:I}", "batch", (json_int_t)assessed->split_from, "split_ms",
+                     (json_int_t)assessed->split_ms);
+}
+
 static json_t *attach_batch(const struct assess_batch *assessed) {
     const struct ledger_batch *batch = assessed->batch;
 
-    return json_pack("{s:I, s:o, s:o, s:o, s:o, s:o, s:o, s:I, s:o}", "number", (json_int_t)batch->batch_id,
+    return json_pack("{s:I, s:o, s:o, s:o, s:o, s:o, s:o, s:I, s:o, s:o}", "number", (json_int_t)batch->batch_id,
                      "charge", attach_text(batch->charge), "customer", attach_text(batch->customer), "order",
                      attach_text(batch->order_reference), "operator", attach_text(batch->operator_name), "note",
                      attach_text(batch->note), "oven", attach_text(assessed->oven), "opened_ms",
-                     (json_int_t)batch->opened_ms, "closed_ms", attach_moment(batch->closed_ms));
+                     (json_int_t)batch->opened_ms, "closed_ms", attach_moment(batch->closed_ms), "split_off",
+                     attach_origin(assessed));
 }
 
 static json_t *attach_plan(const struct ledger_batch *batch) {

@@ -147,7 +147,8 @@ static void take_channels(struct taker *taker, const json_t *from, struct assess
 
         take_channel(taker, channel, taken);
         for (size_t k = 0; k < i && !taker->failed && taken->name != NULL; k++)
-            if (run->channels[k].channel_id >= taken->channel_id || strcmp(run->channels[k].name, taken->name) == 0)
+            if (run->channels[k].channel_id >= taken->channel_id || run->channels[k].name == NULL ||
+                strcmp(run->channels[k].name, taken->name) == 0)
                 take_refuse(taker, "channels: expected each once, in the order of their numbers");
     }
 }

@@ -8,6 +8,7 @@
 #include "soakledger/words.h"
 
 static const char SIMULATED_NOTICE[] = "SIMULATED CLOCK - not a record of real time";
+static const char BOTH_NOTICE[] = "SIMULATED CLOCK - and IMPORTED READINGS - not a record of real time";
 static const char IMPORTED_NOTICE[] = "IMPORTED READINGS - not taken by this recorder";
 
 char *certificate_operation_name(const struct plan *plan, size_t operation, char *out, size_t size) {
@@ -106,6 +107,7 @@ static int certificate_draw_rest(struct certificate *certificate, struct fault *
         sheet_new_page(&certificate->sheet); // the first page is the answer's alone
     if (certificate_visits(certificate, fault) != 0)
         return -1;
+    certificate_origin(certificate);
     certificate_said(certificate);
     certificate_informed(certificate);
     certificate_instruments(certificate);
@@ -144,9 +146,10 @@ static int certificate_draw(struct certificate *certificate, unsigned char **byt
              certificate_time(certificate, issue->issued_ms, time),
              words_offset(certificate->config->utc_offset_min, zone), certificate->assessed->batch->plan_sha256);
     about.header_left = shop[0] != '\0' ? shop : "Heat treatment";
-    about.notice = certificate->assessed->simulated  ? SIMULATED_NOTICE
-                   : certificate->assessed->imported ? IMPORTED_NOTICE
-                                                     : "";
+    about.notice = certificate->assessed->simulated && certificate->assessed->imported ? BOTH_NOTICE
+                   : certificate->assessed->simulated                                  ? SIMULATED_NOTICE
+                   : certificate->assessed->imported                                   ? IMPORTED_NOTICE
+                                                                                       : "";
     about.made_ms = issue->issued_ms;
     certificate->page = page_open(certificate->config->paper, &about, fault);
     if (certificate->page == NULL)

@@ -103,6 +103,7 @@ int certificate_draw_quench(struct certificate *certificate, size_t visit, const
 int certificate_visits(struct certificate *certificate, struct fault *fault);
 
 /* What a person said and what is asked for, what is known beside the requirements. */
+void certificate_origin(struct certificate *certificate);
 void certificate_said(struct certificate *certificate);
 void certificate_informed(struct certificate *certificate);
 

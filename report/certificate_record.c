@@ -244,6 +244,48 @@ static size_t certificate_count_events(const struct assess_batch *assessed) {
     return count;
 }
 
+/* Runs that this recorder recorded. */
+static size_t certificate_recorded(const struct assess_batch *assessed) {
+    size_t count = 0;
+
+    for (size_t i = 0; i < assessed->visit_count; i++)
+        for (size_t k = 0; k < assessed->visits[i].run_count; k++)
+            count += assessed->visits[i].runs[k].import == NULL;
+    return count;
+}
+
+static void certificate_say_other_recorder(struct certificate *certificate) {
+    const struct assess_batch *assessed = certificate->assessed;
+    char line[CERTIFICATE_NAME_BYTES];
+
+    for (size_t i = 0; i < assessed->visit_count; i++)
+        for (size_t k = 0; k < assessed->visits[i].run_count; k++) {
+            if (assessed->visits[i].runs[k].import == NULL)
+                continue;
+            snprintf(
+                line, sizeof line,
+                "Run %lld was imported: how the recorder that took it was kept, and what its clock did, is not "
+                "known here.",
+                (long long)assessed->visits[i].runs[k].run.run_id);
+            sheet_plain(&certificate->sheet, line);
+        }
+}
+
+/* Of which batch the charge was a part. */
+void certificate_origin(struct certificate *certificate) {
+    const struct assess_batch *assessed = certificate->assessed;
+    char line[CERTIFICATE_NAME_BYTES], time[QUANTITY_TEXT_BYTES];
+
+    if (assessed->split_from == 0)
+        return;
+    certificate_section(certificate, "record", "Where the charge comes from", CERTIFICATE_LIST_FOLLOWS);
+    snprintf(line, sizeof line,
+             "Batch %lld was split from batch %lld on %s: until then its charge was a part of that one's.",
+             (long long)assessed->batch->batch_id, (long long)assessed->split_from,
+             certificate_time(certificate, assessed->split_ms, time));
+    sheet_plain(&certificate->sheet, line);
+}
+
 void certificate_events(struct certificate *certificate) {
     const struct assess_batch *assessed = certificate->assessed;
     char when[CERTIFICATE_NAME_BYTES];
@@ -256,6 +298,9 @@ void certificate_events(struct certificate *certificate) {
 
     certificate_section(certificate, "recording", "Recorder, lines and clock during the runs",
                         CERTIFICATE_LIST_FOLLOWS);
+    certificate_say_other_recorder(certificate);
+    if (certificate_count_events(assessed) == 0 && certificate_recorded(assessed) == 0)
+        return;
     if (certificate_count_events(assessed) == 0) {
         sheet_plain(&certificate->sheet,
                     "Nothing to report: the recorder was not stopped, no line was lost, and the "

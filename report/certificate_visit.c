@@ -95,6 +95,20 @@ static void certificate_runs(struct certificate *certificate, size_t visit) {
     sheet_table_end(&table);
 }
 
+/* One line: what else was in the oven. */
+static void certificate_say_others(struct certificate *certificate, const struct assess_visit *of) {
+    char others[CERTIFICATE_LINE_BYTES], line[2 * CERTIFICATE_LINE_BYTES];
+
+    for (size_t i = 0; i < of->run_count; i++) {
+        if (of->runs[i].other_count == 0)
+            continue;
+        assess_describe_others(&of->runs[i], others, sizeof others);
+        snprintf(line, sizeof line, "Run %lld was not this batch's alone. In the oven with it: %s.",
+                 (long long)of->runs[i].run.run_id, others);
+        sheet_small(&certificate->sheet, line);
+    }
+}
+
 /* ---- where and when ---- */
 
 static void certificate_list_evidence(struct certificate *certificate, struct sheet_table *table,
@@ -296,6 +310,7 @@ static int certificate_visit(struct certificate *certificate, size_t visit, stru
     certificate_turn_over(certificate);
     certificate_section(certificate, "visits", heading, CERTIFICATE_LIST_FOLLOWS);
     certificate_runs(certificate, visit);
+    certificate_say_others(certificate, of);
     if (certificate_draw_run(certificate, visit, run, fault) != 0)
         return -1;
     certificate_evidence(certificate, visit);

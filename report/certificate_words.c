@@ -140,12 +140,12 @@ static const char *certificate_say_truth(const struct assess_batch *assessed) {
                    ? "That sensors and instruments read as true as their stated uncertainty says, once corrected "
                      "by the calibrations listed here, each within its own range."
                    : "That sensors and instruments read as true as their stated uncertainty says: values are "
-                     "taken as the controllers gave them, without correction.";
+                     "taken as they were given, without correction.";
     return corrected
                ? "That sensors and instruments read true once corrected by the calibrations listed here, each "
                  "within its own range: limits are judged without an allowance for the uncertainty of "
                  "measurement."
-               : "That sensors and instruments read true: values are taken as the controllers gave them, "
+               : "That sensors and instruments read true: values are taken as they were given, "
                  "without correction, and limits are judged without an allowance for the uncertainty of "
                  "measurement.";
 }

@@ -27,6 +27,8 @@ struct check_words {
 extern const char check_usage[];
 
 void check_release(struct check_case *of); // `kept` too
+/* Reads one that was kept. `of` has its command alone; check_release frees it also if this fails. */
+int check_open_kept(struct check_case *of, int64_t accuracy_id, struct fault *fault);
 /* Lists the channels as they were at `t_ms` and finds those of the test by their ids. */
 int check_find_channels(struct check_case *of, int64_t t_ms, struct fault *fault);
 

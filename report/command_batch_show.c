@@ -203,13 +203,13 @@ static void command_show_visit(const struct command *command, const struct asses
 static int command_show_company(struct command *command, int64_t batch_id, struct fault *fault) {
     char line[COMMAND_TEXT_BYTES];
     struct company company;
-    const int found = company_read(command->ledger, batch_id, &company, fault);
+    const int found = company_read_origin(command->ledger, batch_id, &company, fault);
     size_t count = 0, used = 0;
     int64_t *others = found < 0 ? NULL : company_list(command->ledger, batch_id, &count, fault);
 
     if (others == NULL)
         return -1;
-    if (found == 1 && company.split_off)
+    if (found == 1)
         fprintf(command->out, "split off batch %lld\n", (long long)company.with_batch_id);
     for (size_t i = 0; i < count && used < sizeof line; i++)
         used +=

@@ -83,12 +83,16 @@ static int64_t command_write_part(struct command *command, const struct split *s
 static int command_hand_on(struct command *command, const struct split *split, int64_t part_id,
                            const struct ledger_run *runs, size_t run_count, struct fault *fault) {
     const char *by = command_person(command, split->operator_name);
-    const struct company company = {part_id, split->from->batch_id, split->together, true, split->now_ms};
+    // Two entries: a group goes by the name of one of its batches, and that need not be the one that was split.
+    const struct company origin = {part_id, split->from->batch_id, false, true, split->now_ms};
+    const struct company company = {part_id, split->from->batch_id, true, false, split->now_ms};
     size_t count = 0;
     struct ledger_attestation *said =
         ledger_list_attestations(command->ledger, split->from->batch_id, &count, fault);
-    int result = said == NULL ? -1 : company_add(command->ledger, &company, by, fault);
+    int result = said == NULL ? -1 : company_add(command->ledger, &origin, by, fault);
 
+    if (result == 0 && split->together)
+        result = company_add(command->ledger, &company, by, fault);
     for (size_t i = 0; result == 0 && i < run_count; i++)
         result =
             ledger_claim_run(command->ledger, runs[i].run_id, part_id, runs[i].visit, split->now_ms, by, fault);

@@ -7,6 +7,7 @@
 #include <unistd.h>
 
 #include "check_parts.h"
+#include "list_machine.h"
 #include "soakledger/health.h"
 #include "soakledger/sensors.h"
 #include "soakledger/words.h"
@@ -367,7 +368,7 @@ static int command_check_make(struct command *command, int argc, char **argv, st
     return result;
 }
 
-static int open_kept(struct check_case *of, int64_t accuracy_id, struct fault *fault) {
+int check_open_kept(struct check_case *of, int64_t accuracy_id, struct fault *fault) {
     of->kept = trials_read_accuracy(of->command->ledger, accuracy_id, fault);
     of->unit = of->command->config->unit;
     return of->kept != NULL ? check_find_channels(of, of->kept->setting.from_ms, fault) : -1;
@@ -385,7 +386,7 @@ static int command_check_print(struct command *command, int argc, char **argv, s
         command_take_number(word, "accuracy test", &accuracy_id, fault) != 0 ||
         command_open_ledger(command, LEDGER_READ, fault) != 0)
         return -1;
-    result = open_kept(&of, accuracy_id, fault);
+    result = check_open_kept(&of, accuracy_id, fault);
     if (result == 0) {
         print_answer(&of);
         result = print_sheet(&of, path != NULL ? path : long_path, fault);
@@ -397,7 +398,7 @@ static int command_check_print(struct command *command, int argc, char **argv, s
 static int print_listed(struct command *command, const size_t *widths, int64_t accuracy_id, struct fault *fault) {
     struct check_case of = {.command = command};
     char number[QUANTITY_TEXT_BYTES], made[QUANTITY_TEXT_BYTES], sensor[TRIAL_TEXT_BYTES], answer[TRIAL_TEXT_BYTES];
-    const int result = open_kept(&of, accuracy_id, fault);
+    const int result = check_open_kept(&of, accuracy_id, fault);
 
     if (result == 0) {
         snprintf(number, sizeof number, "%lld", (long long)accuracy_id);
@@ -409,13 +410,18 @@ static int print_listed(struct command *command, const size_t *widths, int64_t a
     return result;
 }
 
-static int command_check_list(struct command *command, struct fault *fault) {
+static int command_check_list(struct command *command, int argc, char **argv, struct fault *fault) {
     static const size_t widths[] = {4, 19, 22, 31};
     const char *const head[] = {"test", "made", "sensor", "result"};
+    enum table_form form;
     int64_t count;
 
-    if (command_open_ledger(command, LEDGER_READ, fault) != 0)
+    if (list_take_form(&argc, argv, &form, fault) != 0 ||
+        command_take(argc, argv, NULL, 0, NULL, 0, 0, "check list [--csv | --json]", fault) < 0 ||
+        command_open_ledger(command, LEDGER_READ, fault) != 0)
         return -1;
+    if (form != TABLE_SCREEN)
+        return list_checks(command, form, fault);
     count = trials_count_accuracies(command->ledger, fault);
     if (count == 0)
         fputs("There is no accuracy test yet.\n", command->out);
@@ -428,8 +434,8 @@ static int command_check_list(struct command *command, struct fault *fault) {
 }
 
 int command_check(struct command *command, int argc, char **argv, struct fault *fault) {
-    if (argc == 1 && strcmp(argv[0], "list") == 0)
-        return command_check_list(command, fault);
+    if (argc > 0 && strcmp(argv[0], "list") == 0) // a channel has a dot
+        return command_check_list(command, argc - 1, argv + 1, fault);
     if (argc > 0 && strcmp(argv[0], "print") == 0)
         return command_check_print(command, argc - 1, argv + 1, fault);
     return command_check_make(command, argc, argv, fault);

@@ -3,9 +3,9 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "drift_parts.h"
+#include "list_machine.h"
 
-static const char usage[] = "drift [OVEN | OVEN.CHANNEL | SENSOR] [--until TIME] [-o FILE]";
+static const char usage[] = "drift [OVEN | OVEN.CHANNEL | SENSOR] [--until TIME] [--csv | --json] [-o FILE]";
 
 struct drift_cases {
     struct drift_case *items;
@@ -133,10 +133,12 @@ int command_drift(struct command *command, int argc, char **argv, struct fault *
     const char *word = NULL, *until = NULL, *path = NULL, *long_path = NULL;
     const struct command_option options[] = {{"--until", &until}, {"-o", &path}, {"--output", &long_path}};
     struct drift_cases cases = {0};
+    enum table_form form;
     int64_t now_ms, until_ms;
     int result;
 
-    if (command_take(argc, argv, options, sizeof options / sizeof options[0], &word, 0, 1, usage, fault) < 0 ||
+    if (list_take_form(&argc, argv, &form, fault) != 0 ||
+        command_take(argc, argv, options, sizeof options / sizeof options[0], &word, 0, 1, usage, fault) < 0 ||
         command_open_ledger(command, LEDGER_READ, fault) != 0)
         return -1;
     now_ms = until_ms = command_now_ms(command, fault);
@@ -144,7 +146,9 @@ int command_drift(struct command *command, int argc, char **argv, struct fault *
         return -1;
     path = path != NULL ? path : long_path;
     result = add_cases(command, &cases, word, until_ms, fault);
-    for (size_t i = 0; result == 0 && i < cases.count; i++)
+    if (result == 0 && form != TABLE_SCREEN)
+        result = list_drift(command, form, cases.items, cases.count, fault);
+    for (size_t i = 0; form == TABLE_SCREEN && result == 0 && i < cases.count; i++)
         print_case(command, &cases.items[i]);
     if (result == 0 && path != NULL)
         result = print_sheet(command, &cases, path, now_ms, fault);

@@ -164,6 +164,11 @@ static int command_check_judged(struct command *command, const struct command_pa
     snprintf(line, sizeof line, "%lld in %zu %s, judged anew by the attached plan", (long long)check->readings,
              check->runs, check->runs == 1 ? "run" : "runs");
     command_say(command, "readings", line);
+    if (check->imported_runs > 0) {
+        snprintf(line, sizeof line, "%zu of these runs %s IMPORTED: the shop's recorder did not take the readings",
+                 check->imported_runs, check->imported_runs == 1 ? "was" : "were");
+        command_say(command, "", line);
+    }
     for (size_t i = 0; i < count; i++)
         command_say(command, i == 0 ? "differs" : "",
                     command_clean(json_string_value(json_array_get(check->differences, i)), line));
@@ -198,6 +203,7 @@ static int command_check_paper(struct command *command, struct command_paper *pa
 int command_verify_paper(struct command *command, int argc, char **argv, struct fault *fault) {
     struct command_paper paper = {0};
     const struct command_option options[] = {{"--key", &paper.key_path}, {"--signature", &paper.signature_path}};
+    unsigned char *bytes;
     int result = -1;
 
     if (command_take(argc, argv, options, sizeof options / sizeof options[0], &paper.path, 1, 1, USAGE, fault) < 0)
@@ -205,11 +211,12 @@ int command_verify_paper(struct command *command, int argc, char **argv, struct 
     if (paper.key_path != NULL && key_read_public(paper.key_path, &paper.key, fault) != 0)
         return -1;
     paper.has_key = paper.key_path != NULL;
-    paper.bytes = command_load(paper.path, RECHECK_MOST_FILE_BYTES, &paper.length, fault);
-    if (paper.bytes != NULL)
+    bytes = command_load(paper.path, RECHECK_MOST_FILE_BYTES, &paper.length, fault);
+    paper.bytes = bytes;
+    if (bytes != NULL)
         result = command_check_paper(command, &paper, fault);
     recheck_release(&paper.check);
     key_free_public(&paper.key);
-    free(paper.bytes);
+    free(bytes);
     return result;
 }

@@ -5,6 +5,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "list_machine.h"
 #include "soakledger/corrections.h"
 #include "soakledger/words.h"
 
@@ -98,17 +99,24 @@ static int command_sensor_troubles(struct command *command, const struct sensor_
 
 static int command_sensor_list(struct command *command, int argc, char **argv, struct fault *fault) {
     struct sensor_record *records;
+    enum table_form form;
     size_t count;
     int64_t now_ms;
     int result = 0;
 
-    if (command_take(argc, argv, NULL, 0, NULL, 0, 0, "sensor list", fault) < 0 ||
+    if (list_take_form(&argc, argv, &form, fault) != 0 ||
+        command_take(argc, argv, NULL, 0, NULL, 0, 0, "sensor list [--csv | --json]", fault) < 0 ||
         command_open_ledger(command, LEDGER_READ, fault) != 0)
         return -1;
     now_ms = command_now_ms(command, fault);
     records = now_ms < 0 ? NULL : sensors_list(command->ledger, &count, fault);
     if (records == NULL)
         return -1;
+    if (form != TABLE_SCREEN) {
+        result = list_sensors(command, form, records, count, now_ms, fault);
+        sensors_free(records, count);
+        return result;
+    }
     if (count == 0)
         command_print(
             command->out, 0,
@@ -151,16 +159,23 @@ static int command_sensor_due_instruments(struct command *command, int64_t now_m
 static int command_sensor_due(struct command *command, int argc, char **argv, struct fault *fault) {
     struct sensor_record *records;
     size_t count, found = 0;
+    enum table_form form;
     int64_t now_ms;
     int result = 0;
 
-    if (command_take(argc, argv, NULL, 0, NULL, 0, 0, "sensor due", fault) < 0 ||
+    if (list_take_form(&argc, argv, &form, fault) != 0 ||
+        command_take(argc, argv, NULL, 0, NULL, 0, 0, "sensor due [--csv | --json]", fault) < 0 ||
         command_open_ledger(command, LEDGER_READ, fault) != 0)
         return -1;
     now_ms = command_now_ms(command, fault);
     records = now_ms < 0 ? NULL : sensors_list(command->ledger, &count, fault);
     if (records == NULL)
         return -1;
+    if (form != TABLE_SCREEN) {
+        result = list_due(command, form, records, count, now_ms, fault);
+        sensors_free(records, count);
+        return result;
+    }
     for (size_t i = 0; i < count && result >= 0; i++) {
         char before[COMMAND_TEXT_BYTES], clean[COMMAND_TEXT_BYTES];
 

@@ -4,6 +4,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "list_machine.h"
 #include "soakledger/words.h"
 #include "trial.h"
 
@@ -348,13 +349,18 @@ static int print_listed(struct command *command, const size_t *widths, int64_t s
     return 0;
 }
 
-static int command_survey_list(struct command *command, struct fault *fault) {
+static int command_survey_list(struct command *command, int argc, char **argv, struct fault *fault) {
     static const size_t widths[] = {6, 19, 18, 11, 20};
     const char *const head[] = {"survey", "made", "oven", "setpoint", "tightest class met"};
+    enum table_form form;
     int64_t count;
 
-    if (command_open_ledger(command, LEDGER_READ, fault) != 0)
+    if (list_take_form(&argc, argv, &form, fault) != 0 ||
+        command_take(argc, argv, NULL, 0, NULL, 0, 0, "survey list [--csv | --json]", fault) < 0 ||
+        command_open_ledger(command, LEDGER_READ, fault) != 0)
         return -1;
+    if (form != TABLE_SCREEN)
+        return list_surveys(command, form, fault);
     count = trials_count_surveys(command->ledger, fault);
     if (count == 0)
         fputs("There is no survey yet.\n", command->out);
@@ -366,9 +372,14 @@ static int command_survey_list(struct command *command, struct fault *fault) {
     return count < 0 ? -1 : 0;
 }
 
+/* An oven may be called "list". */
+static bool is_form(const char *word) {
+    return strcmp(word, "--csv") == 0 || strcmp(word, "--json") == 0;
+}
+
 int command_survey(struct command *command, int argc, char **argv, struct fault *fault) {
-    if (argc == 1 && strcmp(argv[0], "list") == 0)
-        return command_survey_list(command, fault);
+    if (argc > 0 && strcmp(argv[0], "list") == 0 && (argc == 1 || is_form(argv[1])))
+        return command_survey_list(command, argc - 1, argv + 1, fault);
     if (argc > 1 && strcmp(argv[0], "print") == 0 && argv[1][0] != '-')
         return command_survey_print(command, argc - 1, argv + 1, fault);
     return command_survey_make(command, argc, argv, fault);

@@ -76,7 +76,7 @@ static const char help_check[] =
     "           [--uncertainty DIFFERENCE] [--due DATE] [--decision simple | guarded]\n"
     "           [--by NAME] [--note TEXT] [-o FILE]\n"
     "           [--yes [--readings LIST] [--at TIME] [--over DURATION]]\n"
-    "soakledger check list\n"
+    "soakledger check list [--csv | --json]\n"
     "soakledger check print N [-o FILE]\n"
     "\n"
     "A system accuracy test: a sensor against a reference sensor, step by step,\n"
@@ -115,7 +115,8 @@ static const char help_import[] =
     "Anything in the file that is not as described is refused with its line, and\n"
     "nothing is imported.\n";
 static const char help_drift[] =
-    "soakledger drift [OVEN | OVEN.CHANNEL | SENSOR] [--until TIME] [-o FILE]\n"
+    "soakledger drift [OVEN | OVEN.CHANNEL | SENSOR] [--until TIME]\n"
+    "           [--csv | --json] [-o FILE]\n"
     "\n"
     "What the runs so far say of the sensors, one line each: how far each has moved\n"
     "since it was fitted or last checked, how fast it goes on, and when it reaches\n"
@@ -250,9 +251,9 @@ static const char help_hardness[] =
 
 
 static const char help_sensor[] =
-    "soakledger sensor list\n"
+    "soakledger sensor list [--csv | --json]\n"
     "soakledger sensor show SENSOR [--recount]\n"
-    "soakledger sensor due\n"
+    "soakledger sensor due [--csv | --json]\n"
     "soakledger sensor correct SENSOR FILE | none [--by NAME]\n"
     "soakledger sensor correct --instrument NAME FILE | none [--by NAME]\n"
     "soakledger sensor retire SENSOR [--words TEXT] [--by NAME]\n"
@@ -273,7 +274,7 @@ static const char help_survey[] =
     "soakledger survey OVEN --setpoint TEMPERATURE (--run N | --from TIME --to TIME)\n"
     "           [--hold DURATION] [--decision simple | guarded] [--by NAME]\n"
     "           [--note TEXT] [-o FILE] [CHANNEL[=PLACE] ...]\n"
-    "soakledger survey list\n"
+    "soakledger survey list [--csv | --json]\n"
     "soakledger survey print N [-o FILE]\n"
     "\n"
     "How even the work zone was at a setpoint, from the stored readings of a run or\n"

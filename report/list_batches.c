@@ -120,22 +120,14 @@ static int list_gather(struct command *command, struct list_batch *row, struct f
     return list_describe_state(command, row, fault);
 }
 
-static struct table_cell list_text(const char *text) {
-    return (struct table_cell){.kind = TABLE_TEXT, .text = text};
-}
-
-static struct table_cell list_time(int64_t t_ms, const char *shown) {
-    return (struct table_cell){.kind = t_ms != 0 ? TABLE_TIME : TABLE_NONE, .value = t_ms, .shown = shown};
-}
-
 static int list_add_batch(struct table *table, const struct list_batch *row, bool machine, struct fault *fault) {
     const struct assess_batch *assessed = row->assessed;
     const struct ledger_batch *batch = assessed->batch;
     const struct books_disposition *disposition = books_find_disposition(assessed->books);
     const struct table_cell cells[COLUMN_COUNT] = {
         {.kind = TABLE_INTEGER, .value = batch->batch_id},
-        list_time(batch->opened_ms, row->shown_opened),
-        list_time(batch->closed_ms, NULL),
+        {.kind = TABLE_TIME, .value = batch->opened_ms, .shown = row->shown_opened},
+        list_time(batch->closed_ms),
         list_text(assessed->oven),
         list_text(machine ? (batch->closed_ms != 0 ? "closed" : "open") : row->state),
         row->waits ? list_text(row->waits_for) : (struct table_cell){.kind = TABLE_NONE},
@@ -187,8 +179,9 @@ static int list_batches(struct command *command, const struct list_filter *filte
             return -1;
         listed += (size_t)result;
     }
-    if (filter->form == TABLE_SCREEN && listed == 0)
-        fputs("No batch fits: 'batch list --all' lists every one.\n", command->out);
+    if (listed == 0 &&
+        list_say_none(command, filter, "No batch fits: 'batch list --all' lists every one.", fault) != 0)
+        return -1;
     if (first > 0)
         fprintf(command->out, "%zu earlier batches: batch list --all\n", first);
     return 0;
@@ -220,8 +213,5 @@ int command_batch_list(struct command *command, int argc, char **argv, struct fa
     table = table_open(command->out, filter.form, "soakledger-batches", LIST_VERSION, columns, COLUMN_COUNT, fault);
     result = table != NULL ? list_batches(command, &filter, table, ids, count, fault) : -1;
     free(ids);
-    if (result == 0)
-        return table_close(table, fault);
-    table_drop(table);
-    return -1;
+    return list_finish(table, result, fault);
 }

@@ -196,8 +196,8 @@ static int list_runs(struct command *command, const struct list_filter *filter, 
             return -1;
         listed += (size_t)result;
     }
-    if (filter->form == TABLE_SCREEN && listed == 0)
-        fputs("No run fits: 'runs --all' lists every one.\n", command->out);
+    if (listed == 0 && list_say_none(command, filter, "No run fits: 'runs --all' lists every one.", fault) != 0)
+        return -1;
     if (first > 0)
         fprintf(command->out, "%zu earlier runs: runs --all\n", first);
     return 0;
@@ -229,8 +229,5 @@ int command_runs(struct command *command, int argc, char **argv, struct fault *f
     table = table_open(command->out, filter.form, "soakledger-runs", LIST_VERSION, columns, COLUMN_COUNT, fault);
     result = table != NULL ? list_runs(command, &filter, table, runs, count, fault) : -1;
     free(runs);
-    if (result == 0)
-        return table_close(table, fault);
-    table_drop(table);
-    return -1;
+    return list_finish(table, result, fault);
 }

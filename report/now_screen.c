@@ -356,9 +356,9 @@ static void now_write_oven_head(struct now_page *page, const struct config *conf
     }
     used = (size_t)snprintf(text, sizeof text, "%s: off", name);
     if (oven->had_run)
-        used += (size_t)snprintf(
-            text + used, sizeof text - used, "; run %lld ended %s (%s)", (long long)oven->run.run_id,
-            quantity_format_time(oven->run.ended_ms, config->utc_offset_min, time), run_end_name(oven->run.end));
+        snprintf(text + used, sizeof text - used, "; run %lld ended %s (%s)", (long long)oven->run.run_id,
+                 quantity_format_time(oven->run.ended_ms, config->utc_offset_min, time),
+                 run_end_name(oven->run.end));
     now_write(page, NOW_STRONG, INDENT, text);
     if (oven->waits_id != 0) {
         words_clean(oven->waits_for, strlen(oven->waits_for), 0, charge, sizeof charge);
@@ -420,8 +420,8 @@ static int now_fill_curve(struct ledger *ledger, const struct now_look *look, co
         drawn += now_has_curve(look, &look->ovens[i]);
     for (size_t i = 0; result == 0 && i < oven->channel_count; i++)
         if (now_is_charge(oven, i))
-            result =
-                now_fill_channel(ledger, look, oven, i, columns, count, LOOKED_AT_MOST / (charges * drawn), fault);
+            result = now_fill_channel(ledger, look, oven, i, columns, count,
+                                      LOOKED_AT_MOST / (charges * (drawn > 0 ? drawn : 1)), fault);
     return result;
 }
 

@@ -84,7 +84,7 @@ static int pdf_measure_objects(struct pdf_taken *taken, const unsigned char *tab
         struct pdf_span *object = &taken->objects[i];
 
         snprintf(head, sizeof head, "%zu 0 obj", i);
-        if (end <= object->from || (size_t)(end - object->from) < strlen(head) ||
+        if (object->from == NULL || end <= object->from || (size_t)(end - object->from) < strlen(head) ||
             memcmp(object->from, head, strlen(head)) != 0)
             return pdf_take_fail(fault, "its objects are not in order");
         object->length = (size_t)(end - object->from);

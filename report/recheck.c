@@ -169,6 +169,7 @@ static int recheck_judge(struct recheck_work *work, struct fault *fault) {
                 return -1;
             assess_sort_findings(run);
             work->check->runs++;
+            work->check->imported_runs += run->run.end == RUN_END_IMPORTED;
         }
     if (assess_settle(assessed, fault) != 0)
         return -1;

@@ -225,8 +225,7 @@ static int suppose_run(struct review *review, size_t visit, const struct assess_
     *run =
         (struct assess_run){.run = recorded->run, .until_ms = recorded->until_ms, .simulated = recorded->simulated};
     run->oven = ledger_oven_name(review->ledger, run->run.oven_id, fault);
-    run->channels =
-        ledger_list_channels(review->ledger, run->run.oven_id, run->run.begun_ms, &run->channel_count, fault);
+    run->channels = import_list_run_channels(review->ledger, &run->run, &run->channel_count, fault);
     if (run->oven == NULL || run->channels == NULL ||
         assess_judge_run(review->assessed->plan, visit, run, feed_stored, review->ledger, NULL, fault) != 0)
         return -1;

@@ -89,6 +89,9 @@ size_t review_span(const struct review_visit *visit, size_t finding);
 char *review_finding(const struct review *review, const struct review_visit *visit, size_t finding, char *out);
 /* Whether the rest of the cycle can rescue the charge. */
 char *review_rescue(const struct review *review, const struct review_visit *visit, char *out);
+/* Who took the run's readings, if not this recorder, and whose charges were in the oven too; "" if there is nothing
+ * to say. */
+char *review_provenance(const struct review *review, const struct assess_run *run, char *out);
 /* What the ranking rests on: how many runs, which channels are missing. */
 char *review_basis(const struct review_visit *visit, char *out);
 char *review_evidence(const struct review *review, const struct review_visit *visit,

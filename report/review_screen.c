@@ -316,6 +316,8 @@ static int show_visit(const struct page *page, const struct review_visit *visit,
              quantity_format_duration(visit->run->until_ms - visit->run->run.begun_ms, name),
              visit->run->run.ended_ms == 0 ? ", still on" : "");
     say(page, "  ", false, line);
+    if (review_provenance(page->review, visit->run, text)[0] != '\0')
+        say(page, "  ", false, text);
     show_verdicts(page, assessed);
     if (!visit->failed && page->review->instead == NULL)
         return 0;

@@ -286,7 +286,8 @@ static void write_causes(struct review_sheet *sheet, const struct review_visit *
 static void write_visit(struct review_sheet *sheet, const struct review_visit *visit) {
     const struct review *review = sheet->review;
     const struct assess_visit *assessed = &review->assessed->visits[visit->visit];
-    char line[LINE_BYTES], name[REVIEW_TEXT_BYTES], time[QUANTITY_TEXT_BYTES], length[QUANTITY_TEXT_BYTES];
+    char line[LINE_BYTES], name[REVIEW_TEXT_BYTES], text[REVIEW_TEXT_BYTES], time[QUANTITY_TEXT_BYTES],
+        length[QUANTITY_TEXT_BYTES];
 
     snprintf(line, sizeof line, "Visit %zu, %s: %s", visit->visit + 1,
              review_visit_name(review, visit->visit, name), review_outcome(review, assessed->outcome));
@@ -300,6 +301,8 @@ static void write_visit(struct review_sheet *sheet, const struct review_visit *v
              quantity_format_duration(visit->run->until_ms - visit->run->run.begun_ms, length),
              visit->run->run.ended_ms == 0 ? ", still on" : "");
     sheet_plain(&sheet->trial.sheet, line);
+    if (review_provenance(review, visit->run, text)[0] != '\0')
+        sheet_plain(&sheet->trial.sheet, text);
     write_verdicts(sheet, assessed);
     if (!visit->failed && review->instead == NULL)
         return;

@@ -328,3 +328,26 @@ char *review_rescue(const struct review *review, const struct review_visit *visi
                  advise(soak, &failures, visit->run != NULL && visit->run->run.ended_ms == 0));
     return out;
 }
+
+char *review_provenance(const struct review *review, const struct assess_run *run, char *out) {
+    char file[REVIEW_NAME_BYTES / 2], source[REVIEW_NAME_BYTES / 2], others[REVIEW_TEXT_BYTES / 2] = "";
+    const struct assess_batch *recorded = review->recorded != NULL ? review->recorded : review->assessed;
+    const struct assess_run *same = NULL;
+
+    out[0] = '\0';
+    for (size_t i = 0; i < recorded->visit_count; i++)
+        for (size_t k = 0; k < recorded->visits[i].run_count; k++)
+            if (recorded->visits[i].runs[k].run.run_id == run->run.run_id)
+                same = &recorded->visits[i].runs[k];
+    if (same == NULL)
+        return out;
+    assess_describe_others(same, others, sizeof others);
+    if (same->import != NULL)
+        snprintf(out, REVIEW_TEXT_BYTES, "IMPORTED from %s: %s. This recorder took none of its readings.%s",
+                 words_clean(same->import->file_name, strlen(same->import->file_name), 0, file, sizeof file),
+                 words_clean(same->import->source, strlen(same->import->source), 0, source, sizeof source),
+                 others[0] != '\0' ? " " : "");
+    if (others[0] != '\0')
+        snprintf(out + strlen(out), REVIEW_TEXT_BYTES - strlen(out), "In the oven with it: %s.", others);
+    return out;
+}

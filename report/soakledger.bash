@@ -8,9 +8,14 @@ _soakledger_commands() {
     "${words[0]}" --help 2>/dev/null | sed -n '/^$/,/^$/p' | grep -oE '  [a-z-]+ +[^ ]' | awk '{ print $1 }'
 }
 
-# "batch list" has options of its own: of the help only the paragraph of that form counts.
+# A form such as "batch list" has options of its own: of the help only the lines of that form count, if it has any.
 _soakledger_options() {
-    "${words[0]}" "$1" --help 2>/dev/null | grep -oE -e '--[a-z-]+' | sort -u
+    "${words[0]}" "$1" --help 2>/dev/null | awk -v form="soakledger $1 $2" '
+        /^soakledger/ { of = index($0 " ", form " ") == 1 }
+        /^$/ { of = 0 }
+        of { print; any = 1 }
+        { all = all "\n" $0 }
+        END { if (!any) print all }' | grep -oE -e '--[a-z-]+' | sort -u
 }
 
 _soakledger_numbers() { # batch or run: the first column of a list
@@ -18,6 +23,15 @@ _soakledger_numbers() { # batch or run: the first column of a list
     [ "$1" = batch ] && list="batch list"
     # shellcheck disable=SC2086
     "${words[0]}" "${config[@]}" $list --csv 2>/dev/null | awk -F, 'NR > 1 && $1 ~ /^[0-9]+$/ { print $1 }'
+}
+
+_soakledger_first() { # first column of that list; what has blanks or signs in it has to be typed
+    "${words[0]}" "${config[@]}" "$@" --csv 2>/dev/null | tr -d '\r' | awk -F, 'NR > 1 && $1 ~ /^[A-Za-z0-9._-]+$/ { print $1 }'
+}
+
+_soakledger_places() { # where sensors are fitted: oven.channel for a check, the ovens for a survey
+    "${words[0]}" "${config[@]}" sensor list --csv 2>/dev/null | awk -F, -v of="$1" '
+        NR > 1 && $4 ~ /^[A-Za-z0-9_-]+\.[A-Za-z0-9_-]+$/ { if (of == "survey") sub(/\..*/, "", $4); print $4 }' | sort -u
 }
 
 _soakledger() {
@@ -61,18 +75,20 @@ _soakledger() {
         return
     fi
     if [[ $cur == -* ]]; then
-        mapfile -t COMPREPLY < <(compgen -W "$(_soakledger_options "$command") --help" -- "$cur")
+        mapfile -t COMPREPLY < <(compgen -W "$(_soakledger_options "$command" "$part") --help" -- "$cur")
         return
     fi
     case $command in
     help) mapfile -t COMPREPLY < <(compgen -W "$(_soakledger_commands)" -- "$cur") ;;
-    batch | plan | key | backup | export | verify)
+    batch | plan | key | backup | export | verify | sensor | check | survey)
         if [ -z "$part" ]; then
             case $command in
             batch) part='open split list show close' ;;
             plan) part='check show' ;;
             key) part='make public certificate' ;;
             backup) part='make check restore' ;;
+            sensor) part='list show due correct retire' ;;
+            check | survey) part="list print $(_soakledger_places "$command")" ;;
             *) part='run batch' ;;
             esac
             mapfile -t COMPREPLY < <(compgen -W "$part" -- "$cur")
@@ -80,10 +96,17 @@ _soakledger() {
             mapfile -t COMPREPLY < <(compgen -f -- "$cur")
         elif [ "$part" = run ]; then
             mapfile -t COMPREPLY < <(compgen -W "$(_soakledger_numbers run)" -- "$cur")
-        elif [ "$command" != key ]; then
+        elif [[ $command == sensor && $part =~ ^(show|correct|retire)$ ]]; then
+            mapfile -t COMPREPLY < <(compgen -W "$(_soakledger_first sensor list)" -- "$cur")
+        elif [[ $command == check || $command == survey ]]; then
+            if [ "$part" = print ]; then
+                mapfile -t COMPREPLY < <(compgen -W "$(_soakledger_first "$command" list)" -- "$cur")
+            fi
+        elif [[ $command == batch || $command == export || $command == verify ]]; then
             mapfile -t COMPREPLY < <(compgen -W "$(_soakledger_numbers batch)" -- "$cur")
         fi
         ;;
+    drift) mapfile -t COMPREPLY < <(compgen -W "$(_soakledger_places check)" -- "$cur") ;;
     claim)
         if [ -z "$part" ]; then
             mapfile -t COMPREPLY < <(compgen -W "$(_soakledger_numbers run)" -- "$cur")
@@ -91,7 +114,7 @@ _soakledger() {
             mapfile -t COMPREPLY < <(compgen -W "$(_soakledger_numbers batch) none" -- "$cur")
         fi
         ;;
-    amend | attest | certificate | disposition | hardness)
+    amend | attest | certificate | disposition | hardness | review | what-if)
         mapfile -t COMPREPLY < <(compgen -W "$(_soakledger_numbers batch)" -- "$cur")
         ;;
     import) mapfile -t COMPREPLY < <(compgen -f -- "$cur") ;;

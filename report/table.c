@@ -2,6 +2,7 @@
 #include "soakledger/table.h"
 
 #include <jansson.h>
+#include <stdbool.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -16,6 +17,7 @@ struct table {
     const struct table_column *columns;
     size_t count, shown_count;
     size_t widths[TABLE_COLUMNS_MOST];
+    bool has_rows;        // of a screen
     json_t *whole, *rows; // of JSON; `rows` belongs to `whole`
 };
 
@@ -163,8 +165,6 @@ static void table_begin(struct table *table) {
     for (size_t i = 0; i < table->count; i++)
         if (table->columns[i].width > 0)
             table->widths[table->shown_count++] = table->columns[i].width;
-    if (table->form == TABLE_SCREEN)
-        table_show_head(table);
     for (size_t i = 0; table->form == TABLE_CSV && i < table->count; i++)
         fprintf(table->out, "%s%s", table->columns[i].key, i + 1 < table->count ? "," : END_OF_LINE);
 }
@@ -193,6 +193,9 @@ int table_add(struct table *table, const struct table_cell *cells, struct fault 
     if (table->form == TABLE_JSON)
         return table_add_json(table, cells, fault);
     if (table->form == TABLE_SCREEN) {
+        if (!table->has_rows)
+            table_show_head(table); // no head over nothing
+        table->has_rows = true;
         table_show(table, cells);
         return 0;
     }

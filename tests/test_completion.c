@@ -73,6 +73,12 @@ static void what_is_known_is_offered(void **state) {
     expect(fixture, "certificate \"\"", " 1 2 \n");
     expect(fixture, "batch s", " split show \n");
     expect(fixture, "batch show \"\"", " 1 2 \n");
+    expect(fixture, "check l", " list \n");
+    expect(fixture, "check hardening.c", " hardening.control \n");
+    expect(fixture, "survey harden", " hardening \n");
+    expect(fixture, "sensor show N", " N-201 \n");
+    expect(fixture, "sensor list --", " --csv --json --help \n");
+    expect(fixture, "drift temp", "  \n");
     expect(fixture, "now --o", " --once \n");
     expect(fixture, "batch list --verdict not-", " not-proven not-met \n");
     expect(fixture, "plan check report/comp", "  \n");

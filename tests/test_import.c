@@ -106,6 +106,29 @@ static void spill_run(const struct ledger_fixture *fixture) {
     fclose(out);
 }
 
+/* It is not signed, so the status is EX_DATAERR; everything else holds, and the facts keep to their schema. */
+static void expect_verified(const struct ledger_fixture *fixture, const char *name, const char *part) {
+    int status;
+    char words[64], *said;
+
+    snprintf(words, sizeof words, "verify %s", name);
+    said = run(fixture, EX_DATAERR, words);
+    if (!paper_has(said, part) || !paper_has(said, "follow from them") || paper_has(said, "differs"))
+        fail_msg("%s", said);
+    free(said);
+    said = paper_run(&status,
+                     "pdfdetach -savefile certificate.json -o %s/c.json %s/%s && /usr/bin/python3 -c 'import json, "
+                     "jsonschema; f = json.load(open(\"%s/c.json\")); s = "
+                     "json.load(open(\"report/certificate.schema.json\")); jsonschema.validate(f, s); "
+                     "print(f[\"runs\"][0][\"imported\"][\"recorded_by\"])'",
+                     fixture->folder, fixture->folder, name, fixture->folder);
+    if (status != 0)
+        fprintf(stderr, "%s\n", said);
+    assert_int_equal(status, 0);
+    assert_string_equal(said, "logger of the heat treater, Hall 2\n");
+    free(said);
+}
+
 static void another_recorders_file_is_judged_and_says_so(void **state) {
     struct ledger_fixture *fixture = *state;
     struct assess_batch *assessed;
@@ -131,6 +154,13 @@ static void another_recorders_file_is_judged_and_says_so(void **state) {
     assert_true(paper_has(said, "IMPORTED READINGS - not taken by this recorder"));
     assert_true(paper_has(said, "This recorder took none of them."));
     assert_true(paper_has(said, "logger of the heat treater, Hall 2"));
+    assert_true(paper_has(said, "Run 1 was imported: how the recorder"));
+    assert_false(paper_has(said, "the recorder was not stopped"));
+    assert_false(paper_has(said, "as the controllers gave them"));
+    free(said);
+    expect_verified(fixture, "c.pdf", "1 of these runs was IMPORTED");
+    said = run(fixture, 0, "review 1");
+    assert_true(paper_has(said, "IMPORTED from run.csv: logger of the heat treater, Hall 2"));
     free(said);
     assessed = assess_batch(fixture->ledger, 1, NULL, &fault);
     assert_non_null(assessed);

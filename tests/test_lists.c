@@ -135,6 +135,84 @@ static void lists_as_json_keep_to_their_schemas(void **state) {
                   "rows", "[]\n");
 }
 
+/* Lists whose screens are the commands' own: with texts that mean harm, a test and a survey. */
+static const struct {
+    const char *words, *name, *expression, *found, *columns;
+} MACHINE[] = {
+    {"sensor list", "sensors",
+     "[(r['sensor'], r['fitted_to'], r['type'], r['runs'], r['retired'] is None) for r in rows]",
+     "[('K-114', 'hardening.control', 'K', 0, True), ('N-201', 'hardening.front of rack', 'N', 0, False)]", "16"},
+    {"sensor due", "due", "[(r['kind'], r['name'], r['due'], r['troubles'][:7]) for r in rows]",
+     "[('sensor', 'N-201', None, 'retired')]", "5"},
+    {"check list", "checks",
+     "[(r['test'], r['channel'], r['sensor'], r['outcome'], r['by'], r['note']) for r in rows]",
+     "[(1, 'front of rack', 'N-201', 'not proven', '@me', 'a [2J  b')]", "19"},
+    {"survey list", "surveys",
+     "[(r['survey'], r['oven'], r['run'], r['setpoint_c'], r['class'], r['outcome'], r['note']) for r in rows]",
+     "[(1, 'hardening', 1, 805.0, None, 'not met', '+1')]", "16"},
+    {"drift", "drift",
+     "[(r['oven'], r['channel'], r['sensor'], r['runs'], r['finding'], r['error_c']) for r in rows][1::2]",
+     "[('hardening', 'front of rack', 'N-201', 1, 'too few runs', None), ('tempering', 'control', '', 0, 'too few "
+     "runs', None)]",
+     "21"},
+};
+
+static int begin_machine(void **state) {
+    struct ledger_fixture *fixture;
+    char words[1024];
+
+    begin(state);
+    fixture = *state;
+    snprintf(
+        words, sizeof words,
+        "check 'hardening.front of rack' --yes --instrument '=pen' --allowed '3 C' --by @me --readings '805.2 C, "
+        "805.0 C at 2026-11-16T08:20:00Z' --at 2026-11-16T08:20:00Z --note \"$(printf 'a\\033[2J\\r\\nb')\" -o "
+        "%s/check.pdf",
+        fixture->folder);
+    free(run(fixture, 0, words));
+    free(run(fixture, 0, "sensor retire N-201 --words '=away' --by me"));
+    snprintf(words, sizeof words,
+             "survey hardening --setpoint '805 C' --run 1 --note +1 -o %s/survey.pdf 'front of rack=+left'",
+             fixture->folder);
+    free(run(fixture, 0, words));
+    *state = fixture;
+    return 0;
+}
+
+static void every_list_is_read_by_programs(void **state) {
+    const struct ledger_fixture *fixture = *state;
+
+    for (size_t i = 0; i < sizeof MACHINE / sizeof MACHINE[0]; i++) {
+        char words[64], schema[64], found[256];
+        char *bytes;
+        int status;
+
+        snprintf(words, sizeof words, "%s --json", MACHINE[i].words);
+        snprintf(schema, sizeof schema, "report/soakledger-%s.schema.json", MACHINE[i].name);
+        snprintf(found, sizeof found, "%s\n", MACHINE[i].found);
+        expect_python(fixture, words, "json", schema, MACHINE[i].expression, found);
+        snprintf(words, sizeof words, "%s --csv", MACHINE[i].words);
+        snprintf(found, sizeof found, "[%s]\n", MACHINE[i].columns);
+        expect_python(fixture, words, "csv", "", "sorted({len(r) for r in rows})", found);
+        bytes = run(fixture, 0, words);
+        assert_int_equal(paper_count(bytes, "\n"), paper_count(bytes, "\r\n"));
+        assert_null(strchr(bytes, '\033'));
+        assert_null(strstr(bytes, ",=")); // no cell that a spreadsheet calculates
+        assert_null(strstr(bytes, "\"="));
+        assert_null(strstr(bytes, ",@"));
+        free(bytes);
+        bytes = paper_run(
+            &status,
+            "%s -c %s %s >%s/list && sqlite3 :memory: '.import --csv %s/list b' 'SELECT count(*) > 0 FROM b'",
+            program(), fixture->config_path, words, fixture->folder, fixture->folder);
+        assert_int_equal(status, 0);
+        assert_string_equal(bytes, "1\n");
+        free(bytes);
+        snprintf(words, sizeof words, "%s --csv --json", MACHINE[i].words);
+        free(run(fixture, EX_USAGE, words));
+    }
+}
+
 static void finds_by_what_is_known(void **state) {
     const struct ledger_fixture *fixture = *state;
     static const struct {
@@ -145,6 +223,8 @@ static void finds_by_what_is_known(void **state) {
         {"--verdict not-proven", "[2]"},
         {"--steel 1095", "[1, 2]"},
         {"--steel D2", "[]"},
+        {"--sensor n-201 --verdict met --steel 1095 --customer =1 --from 2026-11-16", "[1]"},
+        {"--sensor N-201 --verdict met --customer 'Hall 2'", "[]"},
         {"--charge CHISELS", "[2]"},
         {"--from 2026-11-16 --to 2026-11-16", "[1]"},
         {"--to 2026-11-15", "[]"},
@@ -174,6 +254,7 @@ static void refuses_what_it_does_not_understand(void **state) {
         {"batch list --csv --json", "--csv and --json at once"},
         {"batch list --verdict good", "'good' is no verdict: expected met, not-proven or not-met"},
         {"batch list --from yesterday", "'yesterday' is no date"},
+        {"batch list --from 2026-11-18 --to 2026-11-16", "--from 2026-11-18 is after --to 2026-11-16"},
         {"runs --customer x", "unknown option '--customer'"},
     };
 
@@ -195,7 +276,14 @@ static void fits_a_screen(void **state) {
         assert_true(words_columns(line) <= COLUMNS);
     free(said);
     said = run(fixture, 0, "batch list --customer nobody");
-    assert_true(paper_has(said, "No batch fits"));
+    assert_string_equal(said, "No batch fits: 'batch list --all' lists every one.\n");
+    free(said);
+    said = run(fixture, 0, "batch list --oven attic --sensor n-201");
+    assert_true(paper_has(said, "There is no oven 'attic' now: expected one of hardening, tempering."));
+    assert_false(paper_has(said, "No sensor"));
+    free(said);
+    said = run(fixture, 0, "runs --sensor N-999");
+    assert_true(paper_has(said, "No sensor 'N-999' is known: expected one of K-114, N-201."));
     free(said);
 }
 
@@ -248,6 +336,7 @@ int main(void) {
     const struct CMUnitTest tests[] = {
         WITH_SHOP(batches_as_csv),
         WITH_SHOP(lists_as_json_keep_to_their_schemas),
+        cmocka_unit_test_setup_teardown(every_list_is_read_by_programs, begin_machine, end),
         WITH_SHOP(finds_by_what_is_known),
         WITH_SHOP(refuses_what_it_does_not_understand),
         WITH_SHOP(fits_a_screen),

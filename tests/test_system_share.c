@@ -82,6 +82,20 @@ static void a_part_split_off_during_the_run_has_all_of_it(void **state) {
     expect_met(stage, 1);
     expect_met(stage, 2);
     contains(stage_tell(stage, "$S batch show 2"), "Hall 2");
+    stage_tell(stage, "$S certificate 2 -o $D/part.pdf");
+    stage_tell(stage, "pdftotext -layout $D/part.pdf - | tr -s ' \n' ' '");
+    contains(stage->output, "Run 1 was not this batch's alone. In the oven with it: batch 1 (12 plane irons).");
+    contains(stage->output, "Batch 2 was split from batch 1 on 2026-11-16");
+    assert_null(strstr(stage->output, "Hall 1")); // another customer's name is nobody's business
+    stage_tell(stage,
+               "pdfdetach -savefile certificate.json -o $D/part.json $D/part.pdf && tr -d ' \n' <$D/part.json");
+    contains(stage->output, "\"split_off\":{\"batch\":1,");
+    contains(stage->output, "\"other_batches\":[{\"batch\":1,\"charge\":\"12planeirons\"}]");
+    assert_null(strstr(stage->output, "Hall1"));
+    contains(stage_tell(stage, "$S review 1"), "In the oven with it: batch 2 (4 of the 12).");
+    stage_tell(stage, "$S batch split 2 --charge '1 of the 4'"); // together, of a batch that goes with batch 1
+    contains(stage_tell(stage, "$S batch show 3"), "split off batch 2");
+    stage_tell(stage, "$S batch close 3");
     stage_tell(stage, "$S claim 1 none 2");
     contains(stage_tell(stage, "$S batch show 2"), "no run yet");
     expect_met(stage, 1);

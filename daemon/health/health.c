@@ -437,7 +437,7 @@ void health_free(struct health_oven *oven) {
     free(oven);
 }
 
-void health_describe_sensor(const struct health_oven *oven, size_t sensor, enum temperature_unit unit, char *out) {
+const struct health_level *health_find_level(const struct health_oven *oven, size_t sensor) {
     const struct health_level *best = NULL;
 
     for (size_t i = 0; i < oven->level_count; i++) {
@@ -446,6 +446,12 @@ void health_describe_sensor(const struct health_oven *oven, size_t sensor, enum 
         if (best == NULL || (outlook->established && !best->report->outlooks[sensor].established))
             best = &oven->levels[i];
     }
+    return best;
+}
+
+void health_describe_sensor(const struct health_oven *oven, size_t sensor, enum temperature_unit unit, char *out) {
+    const struct health_level *best = health_find_level(oven, sensor);
+
     if (best == NULL)
         snprintf(out, DRIFT_WORDS_BYTES, "%s: no run has left a stable stretch yet", oven->sensors[sensor].name);
     else

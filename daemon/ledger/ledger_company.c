@@ -46,6 +46,27 @@ int company_read(struct ledger *ledger, int64_t batch_id, struct company *compan
     return query.failed ? -1 : got;
 }
 
+int company_read_origin(struct ledger *ledger, int64_t batch_id, struct company *company, struct fault *fault) {
+    static const char sql[] = "SELECT with_batch_id, t_ms FROM company WHERE batch_id = ? AND split_off = 1"
+                              " ORDER BY company_id LIMIT 1";
+    struct query query;
+    int got;
+
+    query_open_sql(&query, ledger, sql, "read what a batch was split off", fault);
+    query_put_int(&query, batch_id);
+    got = query_step(&query);
+    if (got == 1) {
+        *company = (struct company){
+            .batch_id = batch_id,
+            .with_batch_id = query_get_int(&query, 0, 1, INT64_MAX),
+            .split_off = true,
+            .t_ms = query_get_int(&query, 1, INT64_MIN, INT64_MAX),
+        };
+        query_close(&query);
+    }
+    return query.failed ? -1 : got;
+}
+
 int64_t *company_list(struct ledger *ledger, int64_t batch_id, size_t *count, struct fault *fault) {
     static const char sql[] =
         "WITH joined AS (SELECT batch_id, with_batch_id FROM company c WHERE together = 1 AND company_id ="

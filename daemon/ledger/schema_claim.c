@@ -18,7 +18,8 @@ const char schema_claim[] =
     "CREATE INDEX withdrawal_claim ON withdrawal (claim_id);\n"
     KEPT("withdrawal", "withdrawal_id", "a withdrawal")
 
-    /* The latest row of a batch holds: whose company it keeps in the oven, and whether it was split off from it. */
+    /* The latest row of a batch holds: whose company it keeps in the oven. That it was split off, and from which, is
+     * in its first. */
     "CREATE TABLE company ("
     " company_id INTEGER PRIMARY KEY,"
     " batch_id INTEGER NOT NULL REFERENCES batch,"

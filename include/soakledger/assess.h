@@ -37,6 +37,12 @@ enum assess_agreement {
     ASSESS_DIFFERS, // must never happen: said loudly on the sheets
 };
 
+/* Another batch that a run belongs to: its charge was in the oven too. Whose it is, is nobody's business. */
+struct assess_other {
+    int64_t batch_id;
+    char *charge;
+};
+
 struct assess_run {
     struct ledger_run run;
     int64_t until_ms; // end, or the ledger's last moment while the run is on
@@ -61,6 +67,8 @@ struct assess_run {
     bool reached;          // the charge was in the band at least once
     struct seal_head seal; // of the run; seal_id 0 while it has none
     struct import *import; // whose readings they are; NULL for our own
+    struct assess_other *others;
+    size_t other_count;
 };
 
 enum { ASSESS_NO_RUN = -1 };
@@ -86,11 +94,12 @@ struct assess_batch {
     size_t visit_count;
     struct books *books; // what people added afterwards
     struct hardness_verdict hardness;
-    struct seal_head last_seal; // of the whole ledger: what to print; seal_id 0 if there is none
-    enum outcome outcome;       // the worst of all visits and, where it is asked for, of the hardness
-    bool simulated;             // any part of any run
-    bool imported;              // any run: somebody else took its readings
-    bool differs;               // any run whose stored judgement is another one
+    struct seal_head last_seal;   // of the whole ledger: what to print; seal_id 0 if there is none
+    enum outcome outcome;         // the worst of all visits and, where it is asked for, of the hardness
+    bool simulated;               // any part of any run
+    int64_t split_from, split_ms; // the batch whose charge this was a part of until then; 0 if of none
+    bool imported;                // any run: somebody else took its readings
+    bool differs;                 // any run whose stored judgement is another one
 };
 
 /* Watches the replay, so that a drawing needs no second reading of the whole run. Any may be NULL. */
@@ -105,6 +114,12 @@ struct assess_watch {
 struct assess_batch *assess_batch(struct ledger *ledger, int64_t batch_id, const struct assess_watch *watch,
                                   struct fault *fault);
 void assess_free(struct assess_batch *assessed); // NULL is allowed
+
+/* The other batches of every run, and the batch that this one was split off. Part of assess_batch. */
+int assess_find_others(struct ledger *ledger, struct assess_batch *assessed, struct fault *fault);
+void assess_free_others(struct assess_run *run);
+/* "batch 2 (3 chisels), batch 4 (6 irons)"; "" if the charge was alone. Cut to `size` bytes. */
+void assess_describe_others(const struct assess_run *run, char *out, size_t size);
 
 /* ---- without a ledger: for whoever has a run's readings from elsewhere ---- */
 

@@ -22,6 +22,8 @@ struct company {
 int company_add(struct ledger *ledger, const struct company *company, const char *by, struct fault *fault);
 /* What holds for a batch: 1; 0 if it came by itself. */
 int company_read(struct ledger *ledger, int64_t batch_id, struct company *company, struct fault *fault);
+/* From which batch it was split off, and when: 1; 0 if it was not. `together` says nothing. */
+int company_read_origin(struct ledger *ledger, int64_t batch_id, struct company *company, struct fault *fault);
 /* The other batches of its group that are open, in order. Caller frees; NULL only on a fault. */
 int64_t *company_list(struct ledger *ledger, int64_t batch_id, size_t *count, struct fault *fault);
 

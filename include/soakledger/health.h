@@ -83,6 +83,9 @@ struct health_oven *health_examine(struct ledger *ledger, int64_t oven_id, int64
                                    struct fault *fault);
 void health_free(struct health_oven *oven); // NULL is allowed
 
+/* The level that says most about a sensor: one that has established a change, else the one with the most runs. NULL
+ * if no run has left a stable stretch. */
+const struct health_level *health_find_level(const struct health_oven *oven, size_t sensor);
 /* The line of a sensor from the level that says most about it, as drift_describe_sensor; out has DRIFT_WORDS_BYTES.
  */
 void health_describe_sensor(const struct health_oven *oven, size_t sensor, enum temperature_unit unit, char *out);

@@ -29,7 +29,7 @@ struct recheck {
     int64_t number, revision, batch; // as the file says
     int64_t issued_ms;
     char shop[RECHECK_TEXT_BYTES], program[RECHECK_TEXT_BYTES];
-    size_t runs;
+    size_t runs, imported_runs;
     int64_t readings;
     size_t verdicts;      // that were judged anew
     json_t *differences;  // sentences: what does not follow from what is attached; empty if all does

@@ -25,7 +25,8 @@ def stamp(seconds):
 class Run:
     """One charge in one oven. Times are whole seconds since the start."""
 
-    def __init__(self, oven, begins, temperature, taken_out):
+    def __init__(self, oven, begins, heated, temperature, taken_out):
+        self.heated = heated
         self.oven, self.begins, self.temperature, self.taken_out = oven, begins, temperature, taken_out
         self.faults = []  # (from, until, words)
         self.batch = None  # opened for it
@@ -55,7 +56,7 @@ class Scenario:
             taken_out = begins + heating + 600 + held  # what lags behind is there about ten minutes later
             if taken_out + 2 * 3600 > self.seconds:
                 return
-            run = Run(oven, begins, temperature, taken_out)
+            run = Run(oven, begins, begins + heating, temperature, taken_out)
             self.runs.append(run)
             self._play_run(run)
             begins = taken_out + self.random.randint(4 * 3600, 16 * 3600)
