@@ -107,6 +107,7 @@ $(BUILD)/shop: $(BUILD)/tests/shop/main.o $(SHOP_LIB) $(LIB)
 $(BUILD)/until: $(BUILD)/tests/shop/until.o $(LIB)
 $(TESTS) $(TOOLS): $(BUILD)/%: $(BUILD)/tests/%.o $(SUPPORT_LIB) $(DAEMON_LIB) $(REPORT_LIB) $(SHOP_LIB) $(LIB)
 $(BENCHES): $(BUILD)/%: $(BUILD)/tests/bench/%.o $(BENCH_LIB) $(DAEMON_LIB) $(REPORT_LIB) $(LIB)
+build/fuzz/fuzz_ledger: $(BUILD)/tests/fuzz/ledger_base.o $(BUILD)/tests/support/ledger_fixture.o
 $(FUZZERS): build/fuzz/%: $(BUILD)/tests/fuzz/%.o $(REPORT_LIB) $(LIB)
 $(PROGRAMS) $(SHOP) $(TESTS) $(TOOLS) $(BENCHES) $(FUZZERS):
 	@[ '$(V)' = 1 ] || echo "  LD  $(VARIANT) $@"

@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: MIT
 #include "command.h"
 
+#include <limits.h>
 #include <stdlib.h>
 #include <string.h>
 #include <unistd.h>
@@ -38,7 +39,8 @@ static int64_t command_simulated_ms(struct command *command, const char *page, s
         return -1;
     }
     if (clock == NULL)
-        return command_open_ledger(command, LEDGER_READ, fault) == 0 ? ledger_last_time(command->ledger, fault) : -1;
+        return command_open_ledger(command, LEDGER_READ, fault) == 0 ? ledger_last_time(command->ledger, fault)
+                                                                     : -1;
     now_ms = clock_read_ms(clock);
     clock_close(clock);
     return now_ms;
@@ -141,6 +143,12 @@ char *command_clean(const char *text, char *out) {
     return words_clean(text, strlen(text), 0, out, COMMAND_TEXT_BYTES);
 }
 
+void command_say_path(const struct command *command, const char *path, const char *ending) {
+    char clean[PATH_MAX];
+
+    fprintf(command->out, "%s%s\n", words_clean(path, strlen(path), 0, clean, sizeof clean), ending);
+}
+
 /* Bytes of `text` that make one line of `width` columns; `next` gets where the next line begins. */
 static size_t command_fit(const char *text, size_t width, size_t *next) {
     size_t at = 0, columns = 0, fitted = 0;
@@ -163,8 +171,9 @@ void command_print(FILE *out, size_t indent, const char *text) {
     for (bool first = true; *text != '\0'; first = false) {
         size_t next = 0;
         const size_t length = command_fit(text, COMMAND_LINE_COLUMNS - 1 - indent, &next);
+        char line[COMMAND_TEXT_BYTES]; // names from a ledger may hold anything: column for column, cleaned
 
-        fprintf(out, "%*s%.*s\n", first ? 0 : (int)indent, "", (int)length, text);
+        fprintf(out, "%*s%s\n", first ? 0 : (int)indent, "", words_clean(text, length, 0, line, sizeof line));
         text += next;
     }
 }
@@ -184,7 +193,7 @@ void command_print_row(FILE *out, const size_t *widths, const char *const *cells
             size_t next = 0;
             const size_t length = command_fit(rest[i], widths[i], &next);
 
-            snprintf(cell, sizeof cell, "%.*s", (int)length, rest[i]);
+            words_clean(rest[i], length, 0, cell, sizeof cell);
             rest[i] += next;
             if (cell[0] != '\0') {
                 fprintf(out, "%*s%s", (int)pending, "", cell);

@@ -67,9 +67,11 @@ int command_hand_over(struct command *command, int argc, char **argv, struct fau
 
 /* Text from people, without control characters. COMMAND_TEXT_BYTES. */
 char *command_clean(const char *text, char *out);
-/* Prints wrapped text, each line after the first indented by `indent`. */
+/* The name of a file that was written or read, on a line of its own, in one piece. */
+void command_say_path(const struct command *command, const char *path, const char *ending);
+/* Prints wrapped text, without control characters, each line after the first indented by `indent`. */
 void command_print(FILE *out, size_t indent, const char *text);
-/* One row of cells, each wrapped within its width, one space between them. */
+/* One row of cells, likewise, each wrapped within its width, one space between them. */
 void command_print_row(FILE *out, const size_t *widths, const char *const *cells, size_t count);
 char *command_time(const struct command *command, int64_t t_ms, char *out); // with the offset's name
 

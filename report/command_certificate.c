@@ -67,9 +67,9 @@ static int command_issue_until_done(struct command *command, struct paper *paper
         return fault_set(fault, EX_TEMPFAIL, "other certificates are being issued all the time: try again");
     if (issued < 0)
         return -1;
-    fprintf(command->out, "%s\n", path);
+    command_say_path(command, path, "");
     if (paper->kept.is_signed)
-        fprintf(command->out, "%s.sig\n", path);
+        command_say_path(command, path, ".sig");
     fprintf(stderr, "certificate %lld, revision %lld: batch %lld %s%s\n", (long long)paper->issue.number,
             (long long)paper->issue.revision, (long long)paper->issue.batch_id, judge_outcome_name(paper->outcome),
             paper->kept.is_signed ? "" : ", not signed: no key in [shop]");
@@ -79,9 +79,9 @@ static int command_issue_until_done(struct command *command, struct paper *paper
 static int command_reprint(struct command *command, struct paper *paper, const char *path, struct fault *fault) {
     if (paper_reprint(command, paper, path, fault) != 0 || paper_name(paper, fault) != 0)
         return -1;
-    fprintf(command->out, "%s\n", path);
+    command_say_path(command, path, "");
     if (paper->kept.is_signed)
-        fprintf(command->out, "%s.sig\n", path);
+        command_say_path(command, path, ".sig");
     fprintf(stderr, "certificate %lld, revision %lld, as it was issued\n", (long long)paper->issue.number,
             (long long)paper->issue.revision);
     return 0;

@@ -52,7 +52,7 @@ static int command_write_export(struct command *command, const struct export *ex
     }
     if (keep_rename(keep, fault) != 0)
         return -1;
-    fprintf(command->out, "%s\n", path);
+    command_say_path(command, path, "");
     return 0;
 }
 

@@ -27,7 +27,7 @@ static int command_key_make(struct command *command, struct fault *fault) {
     key = key_read(config->key_path, fault);
     if (key == NULL)
         return -1;
-    fprintf(command->out, "%s\n", config->key_path);
+    command_say_path(command, config->key_path, "");
     fprintf(command->out, "  public key   SHA-256 %s\n", key_public_fingerprint(key));
     fprintf(command->out, "  certificate  SHA-256 %s\n", key_certificate_fingerprint(key));
     command_print(
@@ -48,7 +48,7 @@ static int command_key_hand_out(struct command *command, const char *text, const
     keep = keep_write(command_far(command), path, text, strlen(text), fault);
     if (keep == NULL || keep_rename(keep, fault) != 0)
         return -1;
-    fprintf(command->out, "%s\n", path);
+    command_say_path(command, path, "");
     return 0;
 }
 

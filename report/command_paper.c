@@ -189,7 +189,7 @@ static int command_check_paper(struct command *command, struct command_paper *pa
     if (recheck_certificate(paper->bytes, paper->length, &paper->check, &why) != 0 &&
         paper->check.signature == RECHECK_NOT_SIGNED)
         return fault_set(fault, why.status, "%s: %s", paper->path, why.text);
-    fprintf(command->out, "%s\n", paper->path);
+    command_say_path(command, paper->path, "");
     if (why.status == 0)
         command_say_paper(command, &paper->check);
     inside = command_check_inside(command, paper, fault);

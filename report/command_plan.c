@@ -172,7 +172,7 @@ static int command_plan_show(struct command *command, int argc, char **argv, str
     result = output == NULL ? command_show_screen(command->out, plan, unit, fault)
                             : command_show_paper(plan, output, paper != NULL ? paper : "A4", unit, fault);
     if (result == 0 && output != NULL)
-        fprintf(command->out, "%s\n", output);
+        command_say_path(command, output, "");
     plan_free(plan);
     return result;
 }

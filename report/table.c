@@ -53,10 +53,22 @@ static char *table_clean(const char *text) {
 
 /* ---- CSV ---- */
 
+/* What a spreadsheet would work out instead of showing it, also behind blanks and in full-width signs. */
+static bool table_is_formula(const char *text) {
+    static const char *const begins[] = {
+        "=", "+", "-", "@", "\xEF\xBC\x9D", "\xEF\xBC\x8B", "\xEF\xBC\x8D", "\xEF\xBC\xA0"};
+
+    text += strspn(text, " ");
+    for (size_t i = 0; i < sizeof begins / sizeof begins[0]; i++)
+        if (strncmp(text, begins[i], strlen(begins[i])) == 0)
+            return true;
+    return false;
+}
+
 void table_write_csv_text(FILE *out, const char *text) {
     char *clean = table_clean(text);
     const char *from = clean != NULL ? clean : "";
-    const bool formula = from[0] != '\0' && strchr("=+-@\t\r", from[0]) != NULL;
+    const bool formula = table_is_formula(from);
     const bool quoted = formula || strpbrk(from, ",\"\r\n") != NULL;
 
     if (quoted)

@@ -106,52 +106,6 @@ void alert_close(struct alert_desk *desk) {
 
 /* ---- text ---- */
 
-/* How many bytes the UTF-8 character at `text` has; 0 if it is none (RFC 3629), or a control character (C0, C1). */
-static size_t measure_character(const unsigned char *text) {
-    enum { FIRST_PRINTABLE = 0x20, DELETE = 0x7f, LAST_C1 = 0x9f, TAIL_MASK = 0xc0, TAIL = 0x80, TAIL_BITS = 6 };
-    static const struct {
-        unsigned char mask, head;
-        uint32_t least;
-    } forms[] = {{0xe0, 0xc0, 0x80}, {0xf0, 0xe0, 0x800}, {0xf8, 0xf0, 0x10000}};
-    const uint32_t most = 0x10ffff, surrogates = 0xd800, surrogates_end = 0xdfff;
-
-    if (*text < DELETE)
-        return *text >= FIRST_PRINTABLE;
-    for (size_t form = 0; form < sizeof forms / sizeof *forms; form++) {
-        uint32_t code = (uint32_t)(*text & ~forms[form].mask);
-        size_t at = 1;
-
-        if ((*text & forms[form].mask) != forms[form].head)
-            continue;
-        for (; at < form + 2 && (text[at] & TAIL_MASK) == TAIL; at++)
-            code = code << TAIL_BITS | (uint32_t)(text[at] & ~TAIL_MASK);
-        if (at < form + 2 || code < forms[form].least || code > most || code <= LAST_C1 ||
-            (code >= surrogates && code <= surrogates_end))
-            return 0;
-        return at;
-    }
-    return 0;
-}
-
-/* Copies what fits of `text`, whole characters only; what is no printable character becomes '?'. */
-static void copy_clean(char *out, size_t size, const char *text) {
-    size_t used = 0;
-
-    while (*text != '\0') {
-        const size_t length = measure_character((const unsigned char *)text), taken = length == 0 ? 1 : length;
-
-        if (used + taken >= size)
-            break;
-        if (length == 0)
-            out[used] = '?';
-        else
-            memcpy(out + used, text, length);
-        used += taken;
-        text += taken;
-    }
-    out[used] = '\0';
-}
-
 static void describe_state(const struct message *message, char state[STATE_BYTES]) {
     if (message->step > STEP_RAISED)
         snprintf(state, STATE_BYTES, "again %d", message->step);
@@ -259,7 +213,7 @@ static void remember_past(struct alert_desk *desk, const struct message *message
 static void add_words(struct message *message, const char *more) {
     const size_t used = strlen(message->words);
 
-    copy_clean(message->words + used, sizeof message->words - used, more);
+    journal_clean(message->words + used, sizeof message->words - used, more);
 }
 
 /* ---- raising and clearing ---- */
@@ -267,8 +221,8 @@ static void add_words(struct message *message, const char *more) {
 static void fill_message(struct message *message, enum alert_kind kind, int step, int64_t t_ms, const char *subject,
                          const char *words) {
     *message = (struct message){.kind = kind, .step = step, .t_ms = t_ms};
-    copy_clean(message->subject, sizeof message->subject, subject);
-    copy_clean(message->words, sizeof message->words, words);
+    journal_clean(message->subject, sizeof message->subject, subject);
+    journal_clean(message->words, sizeof message->words, words);
 }
 
 static void stand(struct alert_desk *desk, struct message *message) {

@@ -6,6 +6,17 @@
 #include <stdio.h>
 #include <string.h>
 
+/* A name or a value from outside may hold anything; the fault stays one line. */
+static void keep_to_a_line(char *text) {
+    enum { DELETE_CHARACTER = 0x7F };
+
+    for (; *text != '\0'; text++) {
+        if ((unsigned char)*text < ' ' || *text == DELETE_CHARACTER) {
+            *text = ' ';
+        }
+    }
+}
+
 int fault_set(struct fault *fault, int status, const char *format, ...) {
     va_list args;
 
@@ -13,6 +24,7 @@ int fault_set(struct fault *fault, int status, const char *format, ...) {
     va_start(args, format);
     vsnprintf(fault->text, sizeof fault->text, format, args);
     va_end(args);
+    keep_to_a_line(fault->text);
     return -1;
 }
 
@@ -25,6 +37,7 @@ int fault_set_errno(struct fault *fault, int status, const char *format, ...) {
     va_start(args, format);
     vsnprintf(fault->text, sizeof fault->text, format, args);
     va_end(args);
+    keep_to_a_line(fault->text);
     used = strlen(fault->text);
     snprintf(fault->text + used, sizeof fault->text - used, ": %s", strerror(error));
     return -1;

@@ -29,6 +29,8 @@ enum {
 /* A file up to this is looked through as a whole in about a second; of a larger one all tables but the readings.
  * Our own choice: a daemon should not need minutes to start. */
 static const int64_t whole_check_bytes = INT64_C(256) << 20;
+/* The same of a command, which is used all day: some 20 ms. */
+static const int64_t whole_check_bytes_of_command = INT64_C(4) << 20;
 
 static int quick_check(struct ledger *ledger, const char *table, struct fault *fault) {
     char sql[96];
@@ -63,7 +65,8 @@ int ledger_check_sound(struct ledger *ledger, struct fault *fault) {
                                         "hardness", "amendment", "seal",        "seal_part"};
     struct stat status;
 
-    if (stat(ledger->path, &status) == 0 && status.st_size <= whole_check_bytes) {
+    if (stat(ledger->path, &status) == 0 &&
+        status.st_size <= (ledger->mode == LEDGER_RECORD ? whole_check_bytes : whole_check_bytes_of_command)) {
         return quick_check(ledger, NULL, fault);
     }
     for (size_t i = 0; i < sizeof small / sizeof small[0]; i++) {

@@ -102,10 +102,10 @@ static int open_database(struct ledger *ledger, const char *name, int flags, str
         return ledger_fail(ledger, "open the ledger", fault);
     }
     sqlite3_busy_handler(ledger->db, wait_for_lock, NULL);
-    sqlite3_db_config(ledger->db, SQLITE_DBCONFIG_DEFENSIVE, 1, NULL);
-    sqlite3_db_config(ledger->db, SQLITE_DBCONFIG_TRUSTED_SCHEMA, 0, NULL);
+    ledger_set_bounds(ledger);
     sqlite3_db_config(ledger->db, SQLITE_DBCONFIG_ENABLE_FKEY, 1, NULL);
-    return run_sql(ledger, "PRAGMA synchronous = FULL", "open the ledger", fault);
+    return run_sql(ledger, "PRAGMA synchronous = FULL; PRAGMA cell_size_check = ON; PRAGMA mmap_size = 0",
+                   "open the ledger", fault);
 }
 
 static int use_write_ahead_log(struct ledger *ledger, struct fault *fault) {
@@ -154,8 +154,7 @@ static int prepare_to_record(struct ledger *ledger, const char *name, struct fau
         return -1;
     }
     keep_write_ahead_log(ledger);
-    if (ledger_migrate(ledger, fault) != 0 || ledger_check_schema(ledger, fault) != 0 ||
-        ledger_check_sound(ledger, fault) != 0) {
+    if (ledger_migrate(ledger, fault) != 0 || ledger_check_sound(ledger, fault) != 0) {
         return -1;
     }
     fold_in_on_close(ledger, 1);
@@ -274,7 +273,7 @@ static int open_to_bookkeep(struct ledger *ledger, const char *name, struct faul
         return fault_set(fault, EX_NOPERM,
                          "%s: may not be written by this user, which batches and certificates need", ledger->path);
     }
-    if (ledger_check_schema(ledger, fault) != 0) {
+    if (ledger_check_schema(ledger, fault) != 0 || ledger_check_sound(ledger, fault) != 0) {
         return -1;
     }
     keep_write_ahead_log(ledger);

@@ -78,6 +78,7 @@ struct ledger {
     bool had_lock;                 // a recorder was at this file before
     char *kept;                    // where the damaged file is that was here before; NULL: there was none
     char damage[FAULT_TEXT_BYTES]; // what was found in it
+    int64_t steps, copied;         // by the statement that was begun last
     int64_t now_ms;                // what seals on the books say they were made at; 0: not known
     struct caller *caller;         // NULL: whoever has it open keeps books by himself
     sqlite3_stmt *statements[STATEMENT_COUNT]; // prepared at first use
@@ -92,17 +93,37 @@ int ledger_write_caller(struct ledger *ledger, struct fault *fault);
 
 /* ---- schema ---- */
 
-/* That the file is empty, or a ledger that this program can bring up to date. Changes nothing. */
+/* That the file is empty, or a ledger that this program can bring up to date, and of its form. Changes nothing. */
 int ledger_check_climbable(struct ledger *ledger, struct fault *fault);
-/* Brings the file up to LEDGER_SCHEMA_VERSION, in one transaction. */
+/* Brings such a file up to LEDGER_SCHEMA_VERSION, in one transaction. */
 int ledger_migrate(struct ledger *ledger, struct fault *fault);
-/* That the file is a ledger of this version, and that its tables are tables. */
+/* Runs the rungs from version `from` up to `to`. 0, or -1: the database says why. */
+int ledger_climb(sqlite3 *db, int64_t from, int64_t to);
+/* An empty ledger of that version in memory, which the caller closes. NULL with a fault. */
+sqlite3 *ledger_make_model(const struct ledger *ledger, int64_t version, struct fault *fault);
+/* A digest of all tables, indexes and triggers. 0, or -1: the database says why. */
+int ledger_digest_form(sqlite3 *db, char sha256[LEDGER_SHA256_TEXT_BYTES]);
+/* Is that the digest of a ledger of that version as this program makes it? */
+bool ledger_is_usual_form(int64_t version, const char *sha256);
+/* That the file's tables are this program's of that version, letter by letter; where it is written to, also that
+ * nothing else runs as it is. */
+int ledger_check_form(struct ledger *ledger, int64_t version, struct fault *fault);
+/* That the file is a ledger of this version, and that its tables are this program's. */
 int ledger_check_schema(struct ledger *ledger, struct fault *fault);
 /* Looks for damage, within about a second: the whole of a small file, all but the readings of a large one. */
 int ledger_check_sound(struct ledger *ledger, struct fault *fault);
 
 /* Opens the file, or makes one, for a recorder that holds the lock and has no file open. */
 int ledger_reopen(struct ledger *ledger, struct fault *fault);
+
+/* ---- bounds: what a file may ask for, see ledger_bounds.c ---- */
+
+/* Before anything is read from it. */
+void ledger_set_bounds(struct ledger *ledger);
+/* Can that many rows be in a file of its size? */
+bool ledger_may_hold_rows(const struct ledger *ledger, size_t count);
+/* Can a statement need that many more bytes from a file of its size? */
+bool ledger_may_copy(struct ledger *ledger, size_t length);
 
 /* ---- one use of a statement ----
  *

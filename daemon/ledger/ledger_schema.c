@@ -1,10 +1,6 @@
 // SPDX-License-Identifier: MIT
-/* The ladder by which a file is brought up to date, one rung a version, and what shows that a file is a ledger. */
+/* A file is brought up to date, one rung a version, and what shows that a file is a ledger. */
 #include "ledger_private.h"
-#include "schema.h"
-
-/* ladder[n] brings version n to version n + 1. */
-static const char *const *const ladder[LEDGER_SCHEMA_VERSION] = {schema_first, schema_second};
 
 static int read_number(struct ledger *ledger, const char *sql, int64_t *number, struct fault *fault) {
     sqlite3_stmt *statement = NULL;
@@ -39,12 +35,8 @@ static int refuse_foreign(const struct ledger *ledger, struct fault *fault) {
 static int climb(struct ledger *ledger, int64_t from, struct fault *fault) {
     char identity[96];
 
-    for (int64_t version = from; version < LEDGER_SCHEMA_VERSION; version++) {
-        for (const char *const *script = ladder[version]; *script != NULL; script++) {
-            if (sqlite3_exec(ledger->db, *script, NULL, NULL, NULL) != SQLITE_OK) {
-                return ledger_fail(ledger, "make its tables", fault);
-            }
-        }
+    if (ledger_climb(ledger->db, from, LEDGER_SCHEMA_VERSION) != 0) {
+        return ledger_fail(ledger, "make its tables", fault);
     }
     sqlite3_snprintf(sizeof identity, identity, "PRAGMA application_id = %d; PRAGMA user_version = %d",
                      LEDGER_APPLICATION_ID, LEDGER_SCHEMA_VERSION);
@@ -69,13 +61,19 @@ static int check_climbable(struct ledger *ledger, int64_t *version, struct fault
     if (*version > LEDGER_SCHEMA_VERSION) {
         return refuse_newer(ledger, *version, fault);
     }
-    return *version < 0 ? refuse_foreign(ledger, fault) : 0;
+    if (*version < 0) {
+        return refuse_foreign(ledger, fault);
+    }
+    return 0;
 }
 
 int ledger_check_climbable(struct ledger *ledger, struct fault *fault) {
     int64_t version = 0;
 
-    return check_climbable(ledger, &version, fault);
+    if (check_climbable(ledger, &version, fault) != 0) {
+        return -1;
+    }
+    return version > 0 ? ledger_check_form(ledger, version, fault) : 0; // before anything of it runs
 }
 
 int ledger_migrate(struct ledger *ledger, struct fault *fault) {
@@ -91,91 +89,15 @@ int ledger_migrate(struct ledger *ledger, struct fault *fault) {
     if (ledger_enter(ledger, &own, fault) != 0) {
         return -1;
     }
-    return ledger_leave(ledger, own, climb(ledger, version, fault), fault);
-}
-
-// clang-format off
-static const char *const tables_used[] = { // one a line, in order
-    "accuracy",
-    "accuracy_typed",
-    "amendment",
-    "attestation",
-    "batch",
-    "calibration",
-    "calibration_point",
-    "caller",
-    "certificate",
-    "certificate_kept",
-    "channel",
-    "claim",
-    "company",
-    "disposition",
-    "document",
-    "drift_told",
-    "event",
-    "finding",
-    "fitting",
-    "hardness",
-    "import",
-    "import_channel",
-    "imported_reading",
-    "judgement",
-    "oven",
-    "reading",
-    "reading_emf",
-    "run",
-    "seal",
-    "seal_part",
-    "sensor",
-    "sensor_allowed",
-    "sensor_counted",
-    "sensor_dwell",
-    "sensor_event",
-    "sensor_use",
-    "session",
-    "session_fitting",
-    "steady_mean",
-    "steady_pair",
-    "steady_run",
-    "steady_stretch",
-    "survey",
-    "survey_class",
-    "survey_place",
-    "thinning",
-    "verdict",
-    "withdrawal",
-};
-// clang-format on
-enum { TABLES_USED = sizeof tables_used / sizeof tables_used[0] };
-
-/* A view of a table's name could make any query do anything: only real tables will do. */
-static int count_tables(struct ledger *ledger, int64_t *count, struct fault *fault) {
-    static const char sql[] = "SELECT count(*) FROM sqlite_schema WHERE type = 'table' AND sql NOT LIKE"
-                              " 'CREATE VIRTUAL%' AND name = ?";
-    sqlite3_stmt *statement = NULL;
-    int result = 0;
-
-    *count = 0;
-    if (sqlite3_prepare_v2(ledger->db, sql, -1, &statement, NULL) != SQLITE_OK) {
-        result = ledger_fail(ledger, "read it as a ledger", fault);
+    if (ledger_leave(ledger, own, climb(ledger, version, fault), fault) != 0) {
+        return -1;
     }
-    for (size_t i = 0; result == 0 && i < TABLES_USED; i++) {
-        sqlite3_bind_text(statement, 1, tables_used[i], -1, SQLITE_STATIC);
-        if (sqlite3_step(statement) == SQLITE_ROW) {
-            *count += sqlite3_column_int64(statement, 0);
-        } else {
-            result = ledger_fail(ledger, "read it as a ledger", fault);
-        }
-        sqlite3_reset(statement);
-    }
-    sqlite3_finalize(statement);
-    return result;
+    return ledger_check_schema(ledger, fault);
 }
 
 int ledger_check_schema(struct ledger *ledger, struct fault *fault) {
     int64_t application_id = 0;
     int64_t version = 0;
-    int64_t tables = 0;
 
     if (read_identity(ledger, &application_id, &version, fault) != 0) {
         return -1;
@@ -191,13 +113,5 @@ int ledger_check_schema(struct ledger *ledger, struct fault *fault) {
                          "%s: a ledger of version %lld: start soakledgerd once to bring it to %d", ledger->path,
                          (long long)version, LEDGER_SCHEMA_VERSION);
     }
-    if (count_tables(ledger, &tables, fault) != 0) {
-        return -1;
-    }
-    if (tables != TABLES_USED) {
-        ledger->damaged = true;
-        return fault_set(fault, EX_DATAERR, "%s: a damaged ledger: %lld of its %d tables are there", ledger->path,
-                         (long long)tables, TABLES_USED);
-    }
-    return 0;
+    return ledger_check_form(ledger, version, fault);
 }

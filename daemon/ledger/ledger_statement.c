@@ -154,6 +154,10 @@ int ledger_fail(struct ledger *ledger, const char *doing, struct fault *fault) {
     if ((code & 0xFF) == SQLITE_BUSY) {
         fault_set(fault, EX_TEMPFAIL, "%s: cannot %s: another program kept it locked for %d s", ledger->path, doing,
                   LEDGER_BUSY_MS / 1000);
+    } else if ((code & 0xFF) == SQLITE_INTERRUPT) { // by ledger_bounds.c: nothing else interrupts
+        ledger->damaged = true;
+        fault_set(fault, EX_DATAERR, "%s: cannot %s: a damaged ledger: no file of its size takes so many steps",
+                  ledger->path, doing);
     } else {
         fault_set(fault, status_of(code), "%s: cannot %s: %s", ledger->path, doing, sqlite3_errmsg(ledger->db));
     }
@@ -178,6 +182,7 @@ void query_open(struct query *query, struct ledger *ledger, enum statement which
                 struct fault *fault) {
     sqlite3_stmt **const statement = &ledger->statements[which];
 
+    ledger->steps = ledger->copied = 0;
     *query = (struct query){.ledger = ledger, .doing = doing, .fault = fault, .next = 1};
     if (*statement == NULL && sqlite3_prepare_v3(ledger->db, statement_sql[which], -1, SQLITE_PREPARE_PERSISTENT,
                                                  statement, NULL) != SQLITE_OK) {
@@ -191,6 +196,7 @@ void query_open(struct query *query, struct ledger *ledger, enum statement which
 
 void query_open_sql(struct query *query, struct ledger *ledger, const char *sql, const char *doing,
                     struct fault *fault) {
+    ledger->steps = ledger->copied = 0;
     *query = (struct query){.ledger = ledger, .doing = doing, .fault = fault, .next = 1, .own_statement = true};
     if (sqlite3_prepare_v2(ledger->db, sql, -1, &query->statement, NULL) != SQLITE_OK) {
         ledger_fail(ledger, doing, fault);
@@ -342,6 +348,10 @@ char *query_get_bytes(struct query *query, int column, size_t *length) {
     }
     text = sqlite3_column_text(query->statement, column);
     *length = (size_t)sqlite3_column_bytes(query->statement, column);
+    if (!ledger_may_copy(query->ledger, *length)) {
+        damaged(query, column);
+        return NULL;
+    }
     copy = text == NULL ? NULL : malloc(*length + 1);
     if (copy == NULL) {
         out_of_memory(query);
@@ -422,7 +432,14 @@ void *list_step(struct list *list, struct query *query) {
         return NULL;
     }
     if (list->count == list->capacity) {
-        void *const items = reallocarray(list->items, list->capacity, 2 * list->item_size);
+        void *items;
+
+        if (!ledger_may_hold_rows(query->ledger, list->count)) {
+            damaged(query, 0);
+            query_close(query);
+            return NULL;
+        }
+        items = reallocarray(list->items, list->capacity, 2 * list->item_size);
 
         if (items == NULL) {
             out_of_memory(query);

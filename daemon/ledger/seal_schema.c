@@ -5,28 +5,7 @@
 #include <stdio.h>
 #include <string.h>
 
-#include "schema.h"
 #include "seal_private.h"
-
-/* A ledger in memory, made anew. NULL with a fault. */
-static sqlite3 *make_model(struct ledger *ledger, struct fault *fault) {
-    static const char *const *const rungs[] = {schema_first, schema_second};
-    sqlite3 *model = NULL;
-    bool failed =
-        sqlite3_open_v2(":memory:", &model, SQLITE_OPEN_READWRITE | SQLITE_OPEN_CREATE, NULL) != SQLITE_OK;
-
-    for (size_t i = 0; i < sizeof rungs / sizeof rungs[0]; i++) {
-        for (const char *const *script = rungs[i]; *script != NULL && !failed; script++) {
-            failed = sqlite3_exec(model, *script, NULL, NULL, NULL) != SQLITE_OK;
-        }
-    }
-    if (failed) {
-        fault_set(fault, EX_OSERR, "%s: cannot make a ledger to compare it with", ledger->path);
-        sqlite3_close(model);
-        return NULL;
-    }
-    return model;
-}
 
 enum { PRIMARY_CODE = 0xff }; // of an extended one: https://www.sqlite.org/rescode.html
 
@@ -143,7 +122,8 @@ static int compare_words(struct comparing *comparing) {
 }
 
 int seal_check_schema(struct ledger *ledger, seal_sink *sink, void *context, int64_t *flaws, struct fault *fault) {
-    struct comparing comparing = {ledger, make_model(ledger, fault), sink, context, flaws, fault};
+    struct comparing comparing = {
+        ledger, ledger_make_model(ledger, LEDGER_SCHEMA_VERSION, fault), sink, context, flaws, fault};
     int result = -1;
 
     if (comparing.model == NULL) {
