@@ -228,6 +228,40 @@ static void a_run_not_seen_for_too_long_is_over(void **state) {
     run_free(watch.detector);
 }
 
+/* The recorder is started, or comes back, when the oven is hot already. */
+static void a_run_that_nobody_saw_begin_is_seen_all_the_same(void **state) {
+    enum { HOT_MC = 805000, COLD_MC = 21000, HALF_HOUR = 30 * MIN };
+    struct watch watch;
+
+    (void)state;
+    watch_open(&watch);
+    for (int64_t t = 0; t <= MIN; t += 10L * S) {
+        tell(&watch, ROLE_CONTROL, t, HOT_MC, QUALITY_GOOD);
+        assert_int_equal(watch.begun, t > 0 ? 1 : 0); // once the output is known to be on
+        tell(&watch, ROLE_OUTPUT, t, 20L * PER_CENT, QUALITY_GOOD);
+    }
+    assert_int_equal(watch.begun_ms, 0);
+    run_free(watch.detector);
+
+    watch_open(&watch); // left to itself
+    for (int64_t t = 0; t <= HOUR; t += 10L * S) {
+        tell(&watch, ROLE_CONTROL, t, HOT_MC - t / 10, QUALITY_GOOD);
+        tell(&watch, ROLE_OUTPUT, t, 0, QUALITY_GOOD);
+    }
+    tell(&watch, ROLE_OUTPUT, HOUR + S, 20L * PER_CENT, QUALITY_GOOD); // long after: a rise will tell
+    tell(&watch, ROLE_CONTROL, HOUR + S, HOT_MC - HOUR / 10, QUALITY_GOOD);
+    assert_int_equal(watch.begun, 0);
+    run_free(watch.detector);
+
+    watch_open(&watch); // cold, unseen for half an hour, hot
+    tell(&watch, ROLE_CONTROL, 0, COLD_MC, QUALITY_GOOD);
+    tell(&watch, ROLE_OUTPUT, HALF_HOUR, 90L * PER_CENT, QUALITY_GOOD);
+    tell(&watch, ROLE_CONTROL, HALF_HOUR, HOT_MC, QUALITY_GOOD);
+    assert_int_equal(watch.begun, 1);
+    assert_int_equal(watch.begun_ms, HALF_HOUR);
+    run_free(watch.detector);
+}
+
 int main(void) {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(a_run_is_seen_whatever_the_controller_tells),
@@ -239,6 +273,7 @@ int main(void) {
         cmocka_unit_test(a_controller_switched_off_ends_the_run_after_the_time_set),
         cmocka_unit_test(a_cold_oven_ends_its_run_at_once),
         cmocka_unit_test(a_restarted_daemon_goes_on_with_the_run),
+        cmocka_unit_test(a_run_that_nobody_saw_begin_is_seen_all_the_same),
         cmocka_unit_test(a_run_not_seen_for_too_long_is_over),
     };
 

@@ -29,6 +29,8 @@ struct run_detector {
     int64_t good_ms, good_mc; // last good temperature
     bool was_warm;            // has been well above ends_below in this run
     bool has_setpoint, has_output;
+    bool unseen;       // it was hot when it was seen for the first time, or again; nobody knows how it got there
+    int64_t sight_ms;  // ... and when that was
     bool asks;         // the setpoint asks for heat now
     int64_t asked_ms;  // last moment at which it did
     int64_t driven_ms; // last moment at which the output was on
@@ -138,13 +140,34 @@ static bool could_be_heated(const struct run_detector *detector, int64_t t_ms) {
     return !detector->has_setpoint || detector->asks;
 }
 
+/* Recording began, or went on after a long silence, with the oven hot and its heating on: the run is one that
+ * nobody saw begin. An output tells; a setpoint alone may be what a controller shows in standby. A cold place is
+ * always cold. */
+static bool is_under_way(struct run_detector *detector, const struct reading *reading) {
+    const int64_t hot_mc = detector->oven.ends_below_mc + detector->oven.begins_on_rise_mc;
+    const bool first = detector->good_ms == 0 || reading->t_ms - detector->good_ms > detector->oven.rise_within_ms;
+
+    if (first) {
+        detector->unseen = !detector->oven.is_cold && reading->value >= hot_mc;
+        detector->sight_ms = reading->t_ms;
+    }
+    detector->unseen = detector->unseen && reading->value >= hot_mc &&
+                       reading->t_ms - detector->sight_ms <= detector->oven.rise_within_ms;
+    return detector->unseen && detector->has_output && detector->driven_ms >= detector->sight_ms;
+}
+
 static enum run_change take_temperature(struct run_detector *detector, const struct reading *reading) {
     const struct low *lowest = take_low(detector, reading);
+    const bool under_way = !detector->on && is_under_way(detector, reading);
 
     if (detector->on && reading->t_ms - detector->good_ms >= detector->oven.silent_after_ms)
         return end(detector, RUN_END_SILENT); // too long unseen to call it the same run
     detector->good_ms = reading->t_ms;
     detector->good_mc = reading->value;
+    if (under_way) {
+        begin(detector, detector->sight_ms, reading->t_ms);
+        return RUN_BEGUN;
+    }
     if (!detector->on) {
         if (reading->value - lowest->value_mc < detector->oven.begins_on_rise_mc ||
             !could_be_heated(detector, reading->t_ms))

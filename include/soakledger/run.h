@@ -4,6 +4,9 @@
  * A run begins when the oven has warmed by `begins_on_rise` above its lowest reading of the last `rise_within`,
  * and it could have been heated (output channel, if there is one, on within that time; else setpoint channel, if
  * there is one, asking for heat). It is dated back to that lowest reading.
+ * A run that nobody saw begin, because recording did, or went on after a silence of more than `rise_within`, begins
+ * with the first reading then, if the oven is hot (`begins_on_rise` over `ends_below`, no cold place) and an output
+ * channel shows it heated within `rise_within`.
  *
  * It ends when it is left to cool for `ends_after`. With an output channel: the output was off, and the setpoint,
  * if there is one, does not ask for heat or the oven cooled. With a setpoint alone: it asked for no heat. With
