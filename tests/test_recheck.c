@@ -325,7 +325,8 @@ static void what_people_added_counts_here_too(void **state) {
     signed_shop_expect(forger->shop, 0,
                        "mkdir -p b && pdfdetach -saveall -o b books.pdf && grep -c 'as agreed' b/certificate.json",
                        "1");
-    signed_shop_expect(forger->shop, 0, "pdftotext books.pdf - | tr '\\n' ' '", "· disposition 1: new · hardness 1: new");
+    signed_shop_expect(forger->shop, 0, "pdftotext books.pdf - | tr '\\n' ' '",
+                       "· disposition 1: new · hardness 1: new");
 }
 
 int main(void) {

@@ -311,7 +311,8 @@ static void add_candidate(struct candidate *candidates, size_t *count, const str
                           enum drift_cause cause, size_t sensor, double log_weight) {
     if (isinf(log_weight))
         return;
-    candidates[(*count)++] = (struct candidate){cause, course->shape, sensor, SHAPE_TRUST * course->log_fit + log_weight};
+    candidates[(*count)++] =
+        (struct candidate){cause, course->shape, sensor, SHAPE_TRUST * course->log_fit + log_weight};
 }
 
 static void weigh_course(const struct drift_history *history, const struct drift_report *report,

@@ -196,10 +196,13 @@ static bool speaks(const struct port *port, enum scene_speech speech) {
 }
 
 static void say_values(struct port *port, const struct play *play) {
-    char text[SPEECH_BYTES];
+    char text[SPEECH_BYTES] = "";
+    size_t length;
 
-    if (play_has_power(play, port->controller))
-        send_reply(port, play, (const uint8_t *)text, speech_write_values(play, port->controller, text));
+    if (!play_has_power(play, port->controller))
+        return;
+    length = speech_write_values(play, port->controller, text);
+    send_reply(port, play, (const uint8_t *)text, length);
 }
 
 /* A whole line of text, or of Modbus ASCII. */
