@@ -43,15 +43,8 @@
 #define MARKUP   "</text><script>alert(1)</script><!--]]>\"'&#x1b;&lt;"
 static const char EVIL[] = "=cmd|' /C calc'!A0," ESCAPES C1 BIDI NO_UTF_8 SHELL PAPER MARKUP "\"q\"\"";
 static const char EVIL_NAME[] = "=x" ESCAPES C1 BIDI NO_UTF_8 "`touch pwned`)<b>";
-static const char *const LEADS[] = {"=1+1",
-                                    "+1",
-                                    "-1",
-                                    "@SUM(1)",
-                                    "\t=1",
-                                    "\r=1",
-                                    " =1",
-                                    "\xEF\xBC\x9D"
-                                    "1"};
+static const char *const LEADS[] = {"=1+1", "+1",   "-1",  "@SUM(1)",
+                                    "\t=1", "\r=1", " =1", "\357\274\2351"}; // a full-width sign
 
 static const char SHOP[] = "name = =Tool)room\xE2\x80\xAE $(touch pwned)`touch pwned` </text><script>x</script>\n"
                            "utc_offset = +01:00\n";
