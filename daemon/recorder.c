@@ -334,7 +334,7 @@ static int thin_old(struct recorder *recorder, int64_t now_ms, struct fault *fau
              config->channels[channel->index].name);
     journal_write(JOURNAL_NOTICE, "oven %s, channel %s: %lld old readings at rest thinned to %lld",
                   config->ovens[channel->oven].name, config->channels[channel->index].name,
-                  (long long)(tally.removed + tally.kept), (long long)tally.kept);
+                  (long long)tally.removed + (long long)tally.kept, (long long)tally.kept);
     return ledger_add_event(recorder->ledger, &event, fault) < 0 ? -1 : 0;
 }
 

@@ -309,6 +309,7 @@ static void drop_judgings(struct watch *watch, const struct ledger_claim *claims
 static int add_judging(struct watch *watch, const struct ledger_run *run, const struct ledger_claim *claim,
                        int64_t now_ms, struct fault *fault) {
     struct ledger_run claimed = *run;
+    // NOLINTNEXTLINE(bugprone-sizeof-expression): an array of pointers
     struct judging **more = realloc(watch->judgings, (watch->judging_count + 1) * sizeof *more);
     struct judging *judging = calloc(1, sizeof *judging);
 

@@ -36,7 +36,7 @@ static int assess_find_run_others(struct ledger *ledger, int64_t batch_id, struc
     run->others = calloc(count + 1, sizeof *run->others);
     if (result == 0 && run->others == NULL)
         result = fault_set(fault, EX_OSERR, "not enough memory for %zu batches", count);
-    for (size_t i = 0; result == 0 && i < count; i++) {
+    for (size_t i = 0; result == 0 && run->others != NULL && i < count; i++) {
         struct assess_other *other = &run->others[run->other_count];
 
         if (claims[i].batch_id == batch_id)

@@ -174,8 +174,7 @@ static int attach_reading(void *context, const struct reading *reading, struct f
     if (reading->quality == QUALITY_GOOD)
         at += attach_put_value(row + at, reading->value);
     row[at++] = ',';
-    memcpy(row + at, quality, strlen(quality));
-    at += strlen(quality);
+    at = (size_t)(stpcpy(row + at, quality) - row);
     row[at++] = '\n';
     attach->used += at;
     attach->runs[attach->count].rows++;

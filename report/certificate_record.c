@@ -134,7 +134,7 @@ static void certificate_list_instrument(struct certificate *certificate, struct 
             snprintf(calibrations + used, sizeof calibrations - used,
                      "\n%lld of %lld good readings outside its table: not corrected",
                      (long long)channel->outside_count,
-                     (long long)(channel->outside_count + channel->corrected_count));
+                     (long long)channel->outside_count + (long long)channel->corrected_count);
     }
     if (run->import != NULL) // no register of ours
         snprintf(where, sizeof where, "%s", channel->instrument);

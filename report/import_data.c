@@ -163,7 +163,7 @@ static int import_take_header(struct import_description *d, const struct import_
 /* An empty field is no reading. */
 static int import_take_row(const struct import_row *row, const char *const *fields, struct import_data *data) {
     const struct import_description *d = row->d;
-    int64_t t_ms;
+    int64_t t_ms = 0;
 
     if (import_parse_when(row, fields[d->time_field], &t_ms) != 0)
         return -1;

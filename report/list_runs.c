@@ -95,7 +95,7 @@ static int list_describe_claims(struct command *command, struct list_run *row, s
     row->batches = calloc(count + 1, sizeof *row->batches);
     if (result == 0 && row->batches == NULL)
         result = fault_set(fault, EX_OSERR, "not enough memory for %zu batches", count);
-    for (size_t i = 0; result == 0 && i < count; i++) {
+    for (size_t i = 0; result == 0 && row->batches != NULL && i < count; i++) {
         row->batches[row->batch_count++] = claims[i].batch_id;
         result = list_describe_claim(command, &claims[i], one, fault);
         if (result == 0 && used < sizeof row->claim)

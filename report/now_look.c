@@ -324,7 +324,7 @@ static int now_read_ovens(struct now_look *look, struct ledger *ledger, const st
         if (look->ovens == NULL)
             result = fault_set(fault, EX_OSERR, "not enough memory for %zu ovens", count);
     }
-    for (size_t i = 0; result == 0 && i < count; i++) {
+    for (size_t i = 0; result == 0 && look->ovens != NULL && i < count; i++) {
         struct now_oven *oven = &look->ovens[look->oven_count++];
 
         oven->oven = ovens[i];

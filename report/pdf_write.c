@@ -77,6 +77,7 @@ static void pdf_put_names(struct pdf_make *make) {
 
     for (size_t i = 0; i < make->count; i++)
         sorted[i] = &make->files[i];
+    // NOLINTNEXTLINE(bugprone-sizeof-expression): an array of pointers
     qsort(sorted, make->count, sizeof sorted[0], pdf_compare_names);
     pdf_print(&make->out, "/Names << /EmbeddedFiles << /Names [");
     for (size_t i = 0; i < make->count; i++)

@@ -332,6 +332,7 @@ static void replay_run(struct ledger_fixture *fixture, const struct virtual_run 
     assert_true(run->channel_count <= fixture->config->channel_count);
     for (size_t i = 0; i < run->channel_count; i++)
         channels[i] = (struct ledger_channel){.channel_id = fixture->channel_ids[i],
+                                              .oven_id = fixture->oven_ids[0],
                                               .name = (char *)run->channels[i].name,
                                               .role = run->channels[i].role,
                                               .interval_ms = run->channels[i].interval_ms,

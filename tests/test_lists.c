@@ -302,7 +302,7 @@ static void defuses_formulas(void **state) {
         {"a\nb", "a b"},
         {"\033[31mred", " [31mred"},
         {"", ""},
-        {"\t=1", " =1"},
+        {"\t=1", "\"' =1\""},
     };
 
     (void)state;

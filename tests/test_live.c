@@ -23,7 +23,7 @@
 
 enum {
     OUTCOMES = OUTCOME_NOT_MET + 1,
-    RUNS = 1000,
+    RUNS = 200,
     RUNS_SANITIZED = 60,
     PATH_BYTES = 128,
     KILLED_EVERY = 3,

@@ -170,7 +170,7 @@ static const struct trial trials[] = {
     {"alter table verdict rename column found to f; alter table verdict rename column required to found; alter "
      "table"
      " verdict rename column f to required",
-     "verdicts of judgement 1"},
+     "its table verdict is not as version 2 has it"},
 };
 
 /* A wrapped text in one line. */

@@ -16,7 +16,7 @@
 static const char *const *const ladder[LEDGER_SCHEMA_VERSION] = {schema_first, schema_second};
 
 int ledger_climb(sqlite3 *db, int64_t from, int64_t to) {
-    for (int64_t version = from; version < to; version++) {
+    for (int64_t version = from; version < to && version < LEDGER_SCHEMA_VERSION; version++) {
         for (const char *const *script = ladder[version]; *script != NULL; script++) {
             if (sqlite3_exec(db, *script, NULL, NULL, NULL) != SQLITE_OK) {
                 return -1;

@@ -215,14 +215,14 @@ static struct ledger_channel *list_channels(struct ledger *ledger, const struct 
 struct ledger_channel *import_list_run_channels(struct ledger *ledger, const struct ledger_run *run, size_t *count,
                                                 struct fault *fault) {
     struct ledger_channel *channels = NULL;
-    struct import *import;
+    struct import *import = NULL;
     int found;
 
     if (run->end != RUN_END_IMPORTED) {
         return ledger_list_channels(ledger, run->oven_id, run->begun_ms, count, fault);
     }
     found = import_find(ledger, run->run_id, &import, fault);
-    if (found == 1) {
+    if (found == 1 && import != NULL) {
         channels = list_channels(ledger, import, count, fault);
     } else if (found == 0) {
         fault_set(fault, EX_DATAERR, "%s: run %lld was imported, but its import is not there: the file is damaged",

@@ -287,6 +287,10 @@ static void write_all(struct virtual_run *run, const struct draft *draft, size_t
 
 /* ---- runs ---- */
 
+static int64_t share(int64_t whole, int64_t percent) {
+    return whole * percent / 100;
+}
+
 /* Up to the soak, in it for about as long as asked, carried, quenched, and left. */
 static void course_quench(struct virtual_run *run, const struct draft *draft, struct course *course) {
     const double soak = (double)(draft->soak_c + pick(run, -draft->below_c, 6));
@@ -295,7 +299,7 @@ static void course_quench(struct virtual_run *run, const struct draft *draft, st
     *course = (struct course){.start = soak - begins};
     add_line(course, (double)pick(run, 5, 40) / 10, 0); // its length is what it takes
     course->legs[0].lasts_s = begins / course->legs[0].per_s;
-    add_line(course, 0, (double)(draft->soak_s * pick(run, 80, 180) / 100));
+    add_line(course, 0, (double)share(draft->soak_s, pick(run, 80, 180)));
 }
 
 static void course_cool(struct virtual_run *run, struct course *course, bool quick) {
@@ -330,7 +334,7 @@ static void make_quench(struct virtual_run *run, const struct draft *draft, size
     bath = (struct course){.start = (double)pick(run, 15, 60)};
     add_line(&bath, (double)pick(run, 0, 5) / 100, course_length(&part));
     run->channels[0].heats_at_most_mc_per_h = chance(run, 50) ? 0 : pick(run, 100, 20000) * K;
-    for (size_t i = 0; i < loads; i++)
+    for (size_t i = 0; i < loads && i < sizeof names / sizeof names[0]; i++)
         add_channel(run, names[i], ROLE_LOAD, PICK(run, 100, 100, 200, S, 2 * S),
                     or_other(run, quench_count > 0 ? 40 : 95, &part, &slow), moments, 3);
     add_channel(run, "control", ROLE_CONTROL, PICK(run, S, 5 * S), &slow, moments, 3);
@@ -348,15 +352,15 @@ static void make_cold(struct virtual_run *run, const struct draft *draft, size_t
 
     add_approach(&course, depth, (double)pick(run, 60, 600), (double)pick(run, 600, 2400));
     moments[0] = (int64_t)(course_length(&course) * S) / 2;
-    add_approach(&course, depth - 5, 60, (double)(draft->cold_s * pick(run, 20, 120) / 100));
+    add_approach(&course, depth - 5, 60, (double)share(draft->cold_s, pick(run, 20, 120)));
     if (chance(run, 50)) {
         add_line(&course, (double)pick(run, 1, 30) / 100, (double)pick(run, 60, 400)); // a lid is lifted
-        add_approach(&course, depth, 90, (double)(draft->cold_s * pick(run, 20, 120) / 100));
+        add_approach(&course, depth, 90, (double)share(draft->cold_s, pick(run, 20, 120)));
     }
     moments[1] = (int64_t)(course_length(&course) * S);
     add_approach(&course, (double)pick(run, 10, 25), (double)pick(run, 100, 1500), (double)pick(run, 60, 3000));
     run->channels[0].heats_at_most_mc_per_h = chance(run, 50) ? 0 : pick(run, 10, 2000) * K;
-    for (size_t i = 0; i < loads; i++)
+    for (size_t i = 0; i < loads && i < sizeof names / sizeof names[0]; i++)
         add_channel(run, names[i], air ? ROLE_COLD : ROLE_LOAD, PICK(run, 2 * S, 10 * S, MIN), &course, moments, 2);
     if (!air && chance(run, 50))
         add_channel(run, "air", ROLE_COLD, 10 * S, &course, moments, 2);
@@ -372,15 +376,15 @@ static void make_temper(struct virtual_run *run, const struct draft *draft, size
     add_line(&course, (double)pick(run, 5, 80) / 100, 0);
     course.legs[0].lasts_s = (hold - start) / course.legs[0].per_s;
     moments[0] = (int64_t)(course_length(&course) * S);
-    add_line(&course, 0, (double)(draft->temper_s * pick(run, 50, 130) / 100));
+    add_line(&course, 0, (double)share(draft->temper_s, pick(run, 50, 130)));
     if (chance(run, 50)) {
         add_line(&course, -(double)pick(run, 1, 20) / 100, 60);
-        add_approach(&course, hold + 1, 100, (double)(draft->temper_s * pick(run, 10, 60) / 100));
+        add_approach(&course, hold + 1, 100, (double)share(draft->temper_s, pick(run, 10, 60)));
     }
     moments[1] = (int64_t)(course_length(&course) * S);
     add_approach(&course, (double)pick(run, 15, 35), (double)pick(run, 300, 2500), (double)pick(run, 60, 6000));
     run->channels[0].heats_at_most_mc_per_h = chance(run, 50) ? 0 : pick(run, 100, 3000) * K;
-    for (size_t i = 0; i < loads; i++)
+    for (size_t i = 0; i < loads && i < sizeof names / sizeof names[0]; i++)
         add_channel(run, names[i], ROLE_LOAD, PICK(run, 2 * S, 5 * S, 7300, 10 * S, MIN), &course, moments, 2);
     add_channel(run, "control", ROLE_CONTROL, PICK(run, 5 * S, MIN), &course, moments, 2);
 }
