@@ -145,7 +145,7 @@ static int64_t read_real_ms(void) {
 
 /* A reply that nobody takes away is lost, as on a wire. A garbled one has one bit in the middle turned over. */
 static void send_reply(struct port *port, const struct play *play, const uint8_t *reply, size_t length) {
-    uint8_t sent[SPEECH_BYTES];
+    uint8_t sent[SPEECH_BYTES] = {0};
 
     memcpy(sent, reply, length);
     if (play_is_garbled(play, port->line, port->reply_number++))
