@@ -142,7 +142,7 @@ check: setup-test
 	$(Q)$(MAKE) --no-print-directory -j2 VARIANT=asan tests
 	$(Q)tests/run build/gcc build/asan
 	$(Q)$(MAKE) --no-print-directory check-install
-	$(Q)$(MAKE) --no-print-directory fuzz FUZZ_RUNS=20000 FUZZ_SECONDS=15
+	$(Q)$(MAKE) --no-print-directory fuzz FUZZ_RUNS=20000 FUZZ_SECONDS=6
 
 # Speed and memory, each held against a limit or a peer of the same run. Timed, so no part of check.
 bench: setup-test
