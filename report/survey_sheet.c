@@ -147,7 +147,7 @@ static void write_classes(struct survey_sheet *sheet) {
 
     trial_caption(
         &sheet->trial, "Uniformity classes",
-        "Limits of AMS 2750F, Table 11, as a secondary page prints it (hujibjl.com). °C and °F limits are set "
+        "Limits of AMS 2750F, Table 11, from a secondary source. °C and °F limits are set "
         "values, not conversions. In classes 2 and 3 some design authorities ask for 5 °C and 7 °C. What the "
         "standard asks beyond these limits is not judged: number and place of sensors, instruments, intervals.",
         ROWS_THAT_FOLLOW);
