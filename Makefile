@@ -156,7 +156,7 @@ fuzz: setup-test
 fuzzers: $(FUZZERS)
 
 C_FILES := $(LIB_SRC) $(wildcard daemon/*.c report/*.c tests/*.c tests/shop/*.c tests/support/*.c tests/fuzz/*.c tests/bench/*.c tests/fault/*.c)
-H_FILES := $(wildcard include/soakledger/*.h tests/shop/*.h tests/support/*.h tests/bench/*.h)
+H_FILES := $(wildcard include/soakledger/*.h daemon/*.h daemon/*/*.h report/*.h tests/shop/*.h tests/support/*.h tests/bench/*.h)
 lint: setup-lint
 	$(Q)tests/lint $(C_FILES) -- $(H_FILES) -- -std=c17 -Iinclude -Itests -D_GNU_SOURCE \
 		$(shell pkg-config --cflags $(LIBRARIES))

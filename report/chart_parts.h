@@ -25,7 +25,7 @@ struct chart_plot {
     int64_t low_mc, high_mc;
     int64_t step; // between ticks, thousandths of the unit; both ends lie on ticks
     bool has_gaps;
-    bool lists_names; // beneath the plot, for want of room beside it
+    bool lists_names;                           // beneath the plot, for want of room beside it
     struct page_frame labels[CHART_MOST_BANDS]; // of bands, as far as they are placed
     size_t label_count;
 };

@@ -30,7 +30,7 @@ struct thermocouple_tolerance_row {
     enum thermocouple_type type;
     enum thermocouple_class class;
     int from_c, to_c;
-    int least_mc, share_ppm; // the greater of the two ...
+    int least_mc, share_ppm;           // the greater of the two ...
     int slope_per_mille, slope_from_c; // ... and so much more for each degree above that temperature
 };
 extern const struct thermocouple_tolerance_row thermocouple_tolerances[];
